@@ -1,0 +1,28 @@
+"""Findings: every fact of one cell, worked out once, lazily, by one engine each.
+
+This is the only place where the cell and the engines meet.  A property either returns a finding or
+raises `Lacking` with what is still missing; questions turn that into "cannot tell yet".  The work
+itself stands in the modules beside this one, one per subject.
+"""
+
+from __future__ import annotations
+
+from gudgeon.cell.model import Cell
+from gudgeon.findings.cash import CashFindings
+from gudgeon.findings.gather import Gather, Lacking
+from gudgeon.findings.lines import LineFindings
+from gudgeon.findings.loads import LoadFindings
+from gudgeon.findings.offsets import OffsetFindings
+from gudgeon.findings.place import PlaceFindings
+from gudgeon.findings.senses import SenseFindings
+
+__all__ = ["Findings", "Gather", "Lacking"]
+
+
+class Findings(
+    CashFindings, LoadFindings, PlaceFindings, OffsetFindings, LineFindings, SenseFindings
+):
+    """Facts of `cell`; each is a cached property of one of the bases."""
+
+    def __init__(self, cell: Cell) -> None:
+        super().__init__(cell)

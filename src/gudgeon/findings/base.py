@@ -1,0 +1,25 @@
+"""What all groups of findings share: the cell and the shop's units."""
+
+from __future__ import annotations
+
+from gudgeon.cell.model import Cell
+from gudgeon.findings.gather import Gather
+from gudgeon.quantity.show import Units
+
+__all__ = ["FindingsBase"]
+
+
+class FindingsBase:
+    """Holds the cell; groups of findings derive from it."""
+
+    def __init__(self, cell: Cell) -> None:
+        self.cell = cell
+
+    @property
+    def units(self) -> Units:
+        """Units in which the shop reads answers."""
+        return Units(inch=self.cell.shop.units == "in", currency=self.cell.currency)
+
+    def gather(self) -> Gather:
+        """Return a fresh collector of missing entries."""
+        return Gather(self.cell.file)

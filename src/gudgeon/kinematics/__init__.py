@@ -1,0 +1,1 @@
+"""Kinematics of the cell: axis lines, turning, the chain that carries the work, the body tree."""
