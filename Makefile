@@ -1,0 +1,19 @@
+# Every target does its work in .venv, which it makes itself; see tasks.py (the same on Windows).
+PYTHON ?= python3
+
+.PHONY: demo test check bench clean
+
+demo:   ## install, ask every question of the demo cell, print the answers, write the report
+	@$(PYTHON) tasks.py demo
+
+test:   ## install, run every test
+	@$(PYTHON) tasks.py test
+
+check:  ## style, types, import contracts
+	@$(PYTHON) tasks.py check
+
+bench:  ## speed, as ratios to a named reference in the same run
+	@$(PYTHON) tasks.py bench
+
+clean:  ## remove what the other targets made
+	rm -rf .venv build dist gudgeon-report.html

@@ -1,0 +1,107 @@
+"""Make the project's own environment and run a job in it; works the same on every system.
+
+    python tasks.py demo     install, ask every question of the demo cell, write its report
+    python tasks.py test     install with the tools of development, run every test
+    python tasks.py check    style, types, import contracts
+    python tasks.py bench    speed, as ratios to a named reference in the same run
+
+Needs nothing but Python 3.11 or newer.  `make demo` and the others call this file.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import os
+import subprocess
+import sys
+import venv
+from pathlib import Path
+
+HERE = Path(__file__).resolve().parent
+HOME = HERE / ".venv"
+BIN = HOME / ("Scripts" if os.name == "nt" else "bin")
+DEMO = HERE / "demo" / "alder-ford.toml"
+REPORT = HERE / "gudgeon-report.html"
+
+
+def run(*words: str | Path) -> int:
+    """Run a command of the environment in the project's folder; return its exit code."""
+    command = [str(BIN / str(words[0])), *map(str, words[1:])]
+    return subprocess.run(command, cwd=HERE, check=False).returncode
+
+
+def must(*words: str | Path) -> None:
+    """Run a command and stop here if it fails."""
+    code = run(*words)
+    if code:
+        sys.exit(code)
+
+
+def install(extra: str) -> None:
+    """Make .venv and install the project with the pinned versions, unless that is done already."""
+    wanted = hashlib.sha256(
+        (HERE / "pyproject.toml").read_bytes() + (HERE / "constraints.txt").read_bytes()
+    ).hexdigest()
+    stamp = HOME / f"installed-{extra or 'plain'}"
+    if stamp.is_file() and stamp.read_text(encoding="ascii") == wanted:
+        return
+    if not (BIN / ("python.exe" if os.name == "nt" else "python")).exists():
+        print("making .venv ...", flush=True)
+        venv.create(HOME, with_pip=True)
+    print("installing (a minute or two the first time) ...", flush=True)
+    target = f".[{extra}]" if extra else "."
+    must(
+        "python", "-m", "pip", "install", "--quiet", "--disable-pip-version-check",
+        "--constraint", "constraints.txt", "--editable", target,
+    )  # fmt: skip
+    stamp.write_text(wanted, encoding="ascii")
+
+
+def demo() -> int:
+    """Ask everything of the demo cell; its verdicts are part of the demo, not a failure."""
+    install("")
+    code = run("gudgeon", "ask", DEMO)
+    if code == 2:
+        return code
+    must("gudgeon", "report", DEMO, "--to", REPORT)
+    return 0
+
+
+def test() -> int:
+    """Run every test."""
+    install("dev")
+    return run("python", "-m", "pytest")
+
+
+def check() -> int:
+    """Run style, types and import contracts; report all of them before failing."""
+    install("dev")
+    codes = [
+        run("ruff", "check", "."),
+        run("ruff", "format", "--check", "."),
+        run("mypy"),
+        run("lint-imports", "--no-logo"),
+    ]
+    return max(codes)
+
+
+def bench() -> int:
+    """Print the table of speed ratios."""
+    install("dev")
+    return run("python", HERE / "benchmarks" / "ratios.py")
+
+
+def main(words: list[str]) -> int:
+    """Run the job named in `words`."""
+    jobs = {"demo": demo, "test": test, "check": check, "bench": bench}
+    if sys.version_info < (3, 11):
+        print(f"Python 3.11 or newer is needed; this is {sys.version.split()[0]}")
+        return 2
+    if len(words) != 1 or words[0] not in jobs:
+        print(__doc__)
+        return 2
+    return jobs[words[0]]()
+
+
+if __name__ == "__main__":
+    sys.exit(main(sys.argv[1:]))
