@@ -7,7 +7,7 @@ from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 from typing import Final, TypeAlias
 
-from gudgeon.drawing.svg import LARGE_PX, SMALL_PX, Sheet, digits, text_width, wrap
+from gudgeon.drawing.svg import LARGE_PX, SMALL_PX, Sheet, text_width, wrap
 
 __all__ = ["Bars", "Chart"]
 
@@ -72,14 +72,16 @@ class Chart:
         ValueError
             If `xs` and `ys` differ in length.
         """
-        self._curves.append(_Curve(*_columns(self._name, xs, ys), label, style))
+        x, y = _columns(self._name, xs, ys)
+        self._curves.append(_Curve(x, y, label, style))
         return self
 
     def band(
         self, xs: Iterable[float], lows: Iterable[float], highs: Iterable[float], label: str
     ) -> Chart:
         """Add a tinted range between two curves; points that are not finite are left out."""
-        self._bands.append(_Band(*_columns(self._name, xs, lows, highs), label))
+        x, low, high = _columns(self._name, xs, lows, highs)
+        self._bands.append(_Band(x, low, high, label))
         return self
 
     def level(self, y: float, label: str) -> Chart:
@@ -258,8 +260,8 @@ class Bars:
 
     def row(self, label: str, low: float, high: float, middle: float | None = None) -> Bars:
         """Add a range from `low` to `high` (either order), with a stroke at `middle`."""
-        ends = sorted((float(low), float(high)))
-        self._rows.append((label, *ends, None if middle is None else float(middle)))
+        least, most = sorted((float(low), float(high)))
+        self._rows.append((label, least, most, None if middle is None else float(middle)))
         return self
 
     def upright(self, x: float, label: str) -> Bars:
