@@ -1,1 +1,1 @@
-"""To be written."""
+"""Finding the two axis lines from touches: by hand and by least squares, with uncertainty."""

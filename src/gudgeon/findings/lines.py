@@ -1,11 +1,131 @@
-"""To be written."""
+"""Where the two axis lines run: from the touches where there are any, else from the entries."""
 
 from __future__ import annotations
 
-from gudgeon.findings.base import FindingsBase
+from dataclasses import dataclass
+from functools import cached_property
 
-__all__ = ["LineFindings"]
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from gudgeon.centre.lines import LineFrame
+from gudgeon.findings.gather import Lacking
+from gudgeon.findings.senses import SenseFindings
+from gudgeon.kinematics.chain import WorkChain
+
+__all__ = ["AxisLinesFinding", "LineFindings"]
+
+Floats = NDArray[np.float64]
 
 
-class LineFindings(FindingsBase):
-    """To be written."""
+@dataclass(frozen=True, slots=True)
+class AxisLinesFinding:
+    """The axis lines as the work offsets use them.
+
+    Attributes
+    ----------
+    frame : LineFrame
+        Frame in which the parameters stand; see `gudgeon.centre.lines`.
+    values : ndarray, shape (p,)
+        Parameters in the order of `parameters` [mm, rad].
+    covariance : ndarray, shape (p, p)
+        Standard (k = 1) covariance; rows of parameters that nobody measured are zero.
+    measured : bool
+        False: the lines come from the cell's own entries.
+    dof : float
+        Degrees of freedom behind the covariance; infinite where the noise was stated.
+    """
+
+    frame: LineFrame
+    values: Floats
+    covariance: Floats
+    measured: bool
+    dof: float
+
+    @property
+    def parameters(self) -> tuple[str, ...]:
+        """Names of `values` in order."""
+        return self.frame.parameters
+
+    @property
+    def chain(self) -> WorkChain:
+        """The chain with its lines placed."""
+        return self.frame.chain(self.values)
+
+    def chain_of(self, values: ArrayLike) -> WorkChain:
+        """Return the chain for other values of the parameters."""
+        return self.frame.chain(values)
+
+    def platter_origin_of(self, values: ArrayLike) -> Floats:
+        """Return where the rotary line pierces the platter face at zero pose, in T [mm]."""
+        return self.frame.platter_origin(values)
+
+    @property
+    def face_height_mm(self) -> float:
+        """Platter face over the tilt line at the rotary line, signed [mm]."""
+        return self.frame.face_height(self.values)
+
+
+class LineFindings(SenseFindings):
+    """Facts about the two axis lines."""
+
+    @cached_property
+    def axis_lines(self) -> AxisLinesFinding:
+        """The lines that other questions use; raises `Lacking`."""
+        return self._nominal_lines()
+
+    def _nominal_lines(self) -> AxisLinesFinding:
+        """Return the lines from the cell's entries, with the uncertainty that they state."""
+        unit, placement = self.cell.unit, self.cell.placement
+        gather = self.gather()
+        chain = None
+        try:
+            chain = self.nominal_chain
+        except Lacking as lacking:
+            gather.also(lacking)
+        two_axes = unit.kind != "rotary only"
+        height = unit.face_height
+        if two_axes:
+            gather.need(
+                unit.face_height,
+                "unit.face_height",
+                "height of the platter face over the tilt axis",
+                why="it turns with the work: every zero of a tilted face moves with it",
+                how="touch the platter face at tilt +90, -90 and 0, or take it from the data sheet",
+            )
+        gather.stop()
+        assert chain is not None
+        frame, values = LineFrame.of_chain(chain)
+
+        # Sources of uncertainty: centre x, centre y, height, axis offset, face height.
+        def u(amount: object) -> float:
+            return float(getattr(amount, "u", 0.0)) if amount is not None else 0.0
+
+        heights = (self.cell.machine.gauge_to_table, unit.tilt_axis_height, placement.riser)
+        sources = np.array(
+            [
+                u(placement.centre_x),
+                u(placement.centre_y),
+                float(np.sqrt(sum(u(item) ** 2 for item in heights))),
+                u(unit.axis_offset),
+                u(height),
+            ]
+        )
+        along, across = frame.basis[:2, 0], frame.basis[:2, 1]
+        effect = np.zeros((len(values), 5))
+        if two_axes:
+            assert height is not None
+            values[8] = height.value
+            effect[0, 0:2] = across
+            effect[1, 2] = 1.0
+            effect[4, 0:2] = along
+            effect[5, 0:2] = across
+            effect[5, 3] = 1.0
+            effect[8, 4] = 1.0
+            effect[8, 2] = 1.0  # the crossing height z = 0 of the frame stays, the line rises
+        else:
+            effect[0, 0:2] = across
+            effect[1, 2] = 1.0
+            effect[4, 0:2] = along
+        covariance = (effect * sources**2) @ effect.T
+        return AxisLinesFinding(frame, values, covariance, measured=False, dof=float("inf"))
