@@ -5,10 +5,12 @@ Inside, every quantity is an `Amount` in the base unit of its kind (mm, rad, kg,
 an entry says "unit frame" or "platter frame":
 
 * unit frame: origin where the rotary axis line crosses the height of the tilt axis line (for a unit
-  without tilt: the middle of the platter face on its axis), x along the tilt axis line, z up; at
-  yaw 0 its x, y, z are those of T.
+  without tilt: the middle of the platter face on its axis), x along the tilt axis line (without
+  tilt: along the rotary axis line, out of the platter face), z up; at yaw 0 its x, y, z are those
+  of T.
 * platter frame: origin where the rotary axis line pierces the platter face, x, y, z parallel to the
-  unit frame's with both programmed angles zero.
+  unit frame's with both programmed angles zero.  For a unit without tilt: z out of the platter
+  face (unit frame x), x along unit frame y, y up, as seen by one who looks at the face.
 
 Nothing here reads, checks or computes.
 """
