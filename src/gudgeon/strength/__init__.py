@@ -1,1 +1,4 @@
-"""To be written."""
+"""Strength: gravity torque of the load, brakes, bolted joints, cutting forces; closed forms only.
+
+Pure functions of floats and arrays in mm, rad, kg, N, N m and MPa.
+"""
