@@ -107,6 +107,7 @@ class Chart:
             + [x for x, _ in self._uprights]
             + [x for x, _, _ in self._marks],
             snug=True,
+            turns="deg" in self._x_label,
         )
         y_axis = _Axis.over(
             [y for c in self._curves for y in c.ys]
@@ -326,17 +327,23 @@ class _Axis:
     step: float
 
     @classmethod
-    def over(cls, values: Iterable[float], *, snug: bool = False) -> _Axis:
-        """Return the axis for `values`; a snug one ends at the values, else at round ticks."""
+    def over(cls, values: Iterable[float], *, snug: bool = False, turns: bool = False) -> _Axis:
+        """Return the axis for `values`.
+
+        A snug one ends at the values, else at round ticks; one of `turns` steps in shares of a
+        right angle.
+        """
         finite = [float(value) for value in values if math.isfinite(value)]
         low, high = (min(finite), max(finite)) if finite else (0.0, 1.0)
         size = max(abs(low), abs(high))
         if high - low <= FLAT * size or high == low:
             pad = 0.1 * size if size > 0.0 else 1.0
             low, high = low - pad, high + pad
-        rough = (high - low) / TICKS
+        rough = (high - low) / (TICKS + 3 if snug else TICKS)
         power = 10.0 ** math.floor(math.log10(rough))
         step = next(m * power for m in (1.0, 2.0, 2.5, 5.0, 10.0) if m * power >= rough * 0.999)
+        if turns and 5.0 <= rough <= 90.0:
+            step = next(angle for angle in (5.0, 10.0, 15.0, 30.0, 45.0, 90.0) if angle >= rough)
         first, last = math.floor(low / step + 1e-9), math.ceil(high / step - 1e-9)
         ticks = tuple(i * step for i in range(first, last + 1))
         if snug:

@@ -252,8 +252,9 @@ class Sheet:
     ) -> None:
         """Write `words` with the middle of their height at `y`.
 
-        A label longer than `most_px` is broken into lines.  A label that would cover an earlier one
-        moves up or down by whole lines; the sheet grows to hold it.
+        A label longer than `most_px` is broken into lines.  One that would leave the sheet sideways
+        slides inwards; one that would cover an earlier one moves up or down by whole lines, and the
+        sheet grows to hold it.
         """
         if anchor not in ("start", "middle", "end"):
             raise ValueError(f"no anchor {anchor!r}; use start, middle or end")
@@ -275,6 +276,7 @@ class Sheet:
         ]
         x0, x1 = min(p[0] for p in turned), max(p[0] for p in turned)
         y0, y1 = min(p[1] for p in turned), max(p[1] for p in turned)
+        x += max(0.0, -(x + x0)) - max(0.0, x + x1 - self.width_px)
         shift = self._free_shift(x + x0, y + y0, x + x1, y + y1, step) if avoid else 0.0
         y += shift
         self._labels.append((x + x0, y + y0, x + x1, y + y1))

@@ -1,0 +1,226 @@
+"""An answer as plain text: 80 columns of ASCII, the same on a screen, in a pipe and in a mail.
+
+The name of each section stands in a gutter on the left, what it says on the right.  Nothing is
+left out for want of room: words wrap, and a table that is too wide is printed in several blocks,
+each with its first column.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from textwrap import TextWrapper
+from typing import Final
+
+from gudgeon.answer import Answer, Figure, Table, Verdict
+from gudgeon.faces.wording import ascii_text, cells, is_number, worded
+
+__all__ = ["WIDTH", "answer_text", "in_short", "rule", "wrapped"]
+
+WIDTH: Final = 80
+GUTTER: Final = 12
+ROOM: Final = WIDTH - GUTTER
+GAP: Final = 2  # blanks between two columns
+WIDEST: Final = (ROOM - GAP) // 2  # two columns always fit beside each other
+NARROWEST: Final = 10  # a column of words is not squeezed below this
+SHOUT: Final[dict[Verdict, str]] = {
+    Verdict.YES: "YES",
+    Verdict.YES_IF: "YES, IF ...",
+    Verdict.NO: "NO",
+    Verdict.CANNOT_TELL: "CANNOT TELL YET",
+}
+
+
+def answer_text(answer: Answer, asks: str) -> str:
+    """Return the whole answer as text that ends in a line break.
+
+    Parameters
+    ----------
+    answer : Answer
+        What is shown.
+    asks : str
+        The plain question, as its module words it.
+    """
+    lines = [rule(answer.question, SHOUT[answer.verdict]), *_section("", [asks]), ""]
+    lines += [*_section("answer", [answer.headline]), ""]
+    lines += [*_section("do now", [answer.next_step]), ""]
+    if answer.figures:
+        lines += _gutter("figures", [row for f in answer.figures for row in _figure(f)])
+        lines.append("")
+    for name, words in (("would flip", answer.flips), ("cheapest", answer.fix)):
+        if words:
+            lines += [*_section(name, [words]), ""]
+    for table in answer.tables:
+        lines += [*_table(table), ""]
+    if answer.pictures:
+        titles = "; ".join(ascii_text(picture.title) for picture in answer.pictures)
+        lines += [*_section("pictures", [f"{titles} (shown by: gudgeon report)"]), ""]
+    if answer.missing:
+        rows: list[str] = []
+        for count, item in enumerate(answer.missing, start=1):
+            mark = f"{count}. "
+            rows += wrapped(f"{item.what} ({item.where})", ROOM, mark)
+            rows += wrapped(f"why: {item.why}", ROOM, " " * len(mark))
+            rows += wrapped(f"get it: {item.how_to_get_it}", ROOM, " " * len(mark))
+        lines += [*_gutter("missing", rows), ""]
+    for name, mark, group in (
+        ("caution", "! ", answer.cautions),
+        ("assumed", "- ", answer.assumed),
+        ("sources", "- ", answer.sources),
+    ):
+        if group:
+            lines += [*_section(name, group, mark), ""]
+    return "\n".join(line.rstrip() for line in lines) + "\n"
+
+
+def in_short(answers: Sequence[Answer], failed: Sequence[str] = ()) -> str:
+    """Return one line or so for each answer, for the end of a long print."""
+    lines = [rule("in short", "")]
+    for answer in answers:
+        lines += _gutter(
+            answer.question, wrapped(f"{answer.verdict.words}: {answer.headline}", ROOM)
+        )
+    for name in failed:
+        lines += _gutter(name, wrapped("not worked out, because of a fault in Gudgeon", ROOM))
+    return "\n".join(line.rstrip() for line in [*lines, "=" * WIDTH]) + "\n"
+
+
+def rule(left: str, right: str) -> str:
+    """Return a line across with words set into it."""
+    start = f"== {ascii_text(left)} " if left else ""
+    end = f" {ascii_text(right)} ==" if right else ""
+    return (start + "=" * max(0, WIDTH - len(start) - len(end)) + end)[:WIDTH]
+
+
+def wrapped(words: object, width: int, first: str = "") -> list[str]:
+    """Break `words` to `width`; `first` stands before them, its room stays free below."""
+    text = ascii_text(words)
+    return TextWrapper(
+        width=width,
+        initial_indent=first,
+        subsequent_indent=" " * len(first),
+        break_on_hyphens=False,
+    ).wrap(text) or [first.rstrip()]
+
+
+def _gutter(name: str, rows: Iterable[str]) -> list[str]:
+    """Set `name` in the gutter beside the first of `rows`."""
+    label = ascii_text(name)
+    lines = [f" {label}"] if len(label) > GUTTER - 2 else []
+    rows = list(rows)
+    if not lines and rows:
+        lines = [f" {label}".ljust(GUTTER) + rows.pop(0)]
+    return lines + [" " * GUTTER + row for row in rows]
+
+
+def _section(name: str, words: Iterable[str], mark: str = "") -> list[str]:
+    return _gutter(name, [row for text in words for row in wrapped(text, ROOM, mark)])
+
+
+def _figure(figure: Figure) -> list[str]:
+    said = worded(figure)
+    value = ascii_text(said.value)
+    label = wrapped(figure.label, ROOM)
+    room = ROOM - len(label[-1]) - len(value)
+    if room >= 5:
+        rows = [*label[:-1], f"{label[-1]} {'.' * (room - 2)} {value}"]
+    else:
+        rows = [*label, *(row.rjust(ROOM) for row in wrapped(value, ROOM - 4))]
+    for words in (said.limit, figure.note):
+        if words:
+            rows += wrapped(words, ROOM, "  ")
+    return rows
+
+
+def _table(table: Table) -> list[str]:
+    """Return a table beside the gutter, or across the whole width if it is too wide for that."""
+    heads = [
+        ascii_text(f"{column.label} [{column.unit}]" if column.unit else column.label)
+        for column in table.columns
+    ]
+    columns = [
+        [ascii_text(text) for text in cells(column, [row[i] for row in table.rows])]
+        for i, column in enumerate(table.columns)
+    ]
+    right = [
+        bool(table.rows) and all(row[i] is None or is_number(row[i]) for row in table.rows)
+        for i in range(len(columns))
+    ]
+    title = _gutter("table", wrapped(table.title, ROOM))
+    if not columns:
+        return title
+    if not table.rows:
+        words = f"(no rows; columns: {', '.join(heads)})"
+        return [*title, *_gutter("", wrapped(words, ROOM))]
+    least = [
+        _least(head, texts, is_right)
+        for head, texts, is_right in zip(heads, columns, right, strict=True)
+    ]
+    indent, room = GUTTER, ROOM
+    if sum(least) + GAP * (len(least) - 1) > room:
+        indent, room = 1, WIDTH - 1
+    lines = title
+    for count, block in enumerate(_blocks(least, room)):
+        widths = _widths(
+            [max(len(heads[i]), *(len(text) for text in columns[i])) for i in block],
+            [least[i] for i in block],
+            room,
+        )
+        rows = ["", "(the same rows, further columns)"] if count else [""]
+        marks = [right[i] for i in block]
+        rows += _cells_in_line([heads[i] for i in block], widths, marks, bottom=True)
+        rows.append((" " * GAP).join("-" * width for width in widths))
+        for index in range(len(table.rows)):
+            rows += _cells_in_line([columns[i][index] for i in block], widths, marks)
+        lines += [" " * indent + row for row in rows]
+    return lines
+
+
+def _least(head: str, texts: list[str], is_right: bool) -> int:
+    """Return the width below which a column cannot be read: numbers whole, words wrapped."""
+    longest_word = max((len(word) for word in head.split()), default=1)
+    if is_right:
+        return min(WIDEST, max([longest_word, *(len(text) for text in texts)]))
+    longest = max((len(word) for text in texts for word in text.split()), default=1)
+    needed = max(longest_word, min(longest, 24), 1)
+    return min(WIDEST, max(needed, min(NARROWEST, max((len(t) for t in texts), default=1))))
+
+
+def _blocks(least: list[int], room: int) -> list[list[int]]:
+    """Share the columns out over blocks that fit; the first column leads each block."""
+    blocks = [[0]]
+    used = least[0]
+    for i in range(1, len(least)):
+        if used + GAP + least[i] > room and len(blocks[-1]) > 1:
+            blocks.append([0])
+            used = least[0]
+        blocks[-1].append(i)
+        used += GAP + least[i]
+    return blocks
+
+
+def _widths(wished: list[int], least: list[int], room: int) -> list[int]:
+    """Give each column its least width, then share out what is left, the shortest wish first."""
+    widths = list(least)
+    spare = room - sum(widths) - GAP * (len(widths) - 1)
+    for i in sorted(range(len(widths)), key=lambda i: wished[i] - least[i]):
+        more = max(0, min(wished[i] - widths[i], spare))
+        widths[i] += more
+        spare -= more
+    return widths
+
+
+def _cells_in_line(
+    texts: list[str], widths: list[int], right: list[bool], *, bottom: bool = False
+) -> list[str]:
+    """Set texts side by side, each wrapped in its column."""
+    pieces = [wrapped(text, width) for text, width in zip(texts, widths, strict=True)]
+    high = max(len(piece) for piece in pieces)
+    lines = []
+    for level in range(high):
+        line = []
+        for piece, width, is_right in zip(pieces, widths, right, strict=True):
+            index = level - (high - len(piece)) if bottom else level
+            text = piece[index] if 0 <= index < len(piece) else ""
+            line.append(text.rjust(width) if is_right else text.ljust(width))
+        lines.append((" " * GAP).join(line).rstrip())
+    return lines

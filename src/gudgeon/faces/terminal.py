@@ -1,0 +1,376 @@
+"""The command ``gudgeon``: ask, check, start, report, schema, questions.
+
+Exit code: 0 yes or yes-if, 1 no, 3 cannot tell, 2 bad input or a fault; of several answers 2 goes
+before 1, 1 before 3, 3 before 0.  Heavy parts are imported by the command that needs them.
+"""
+
+from __future__ import annotations
+
+import argparse
+import difflib
+import os
+import sys
+from collections.abc import Sequence
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, Final
+
+from gudgeon import __version__
+
+if TYPE_CHECKING:
+    from gudgeon.answer import Answer
+    from gudgeon.cell.model import Cell
+    from gudgeon.questions import Question
+
+__all__ = ["main"]
+
+OK: Final = 0
+BAD_INPUT: Final = 2
+INTERRUPTED: Final = 130  # 128 + SIGINT, as shells report it
+ANSWERS_SCHEMA: Final = "gudgeon.answers/1"
+FAULTS_SCHEMA: Final = "gudgeon.faults/1"
+REPORT: Final = "gudgeon-report.html"
+TRACE: Final = "GUDGEON_TRACE"
+
+
+class _Stop(Exception):  # noqa: N818 - the command ends here with a plain line
+    """Bad input on the command line; the text says what to do."""
+
+
+def main(argv: Sequence[str] | None = None) -> int:
+    """Run one command and return its exit code.
+
+    Parameters
+    ----------
+    argv : sequence of str, optional
+        Words after ``gudgeon``; those of the process if left out.
+    """
+    try:
+        options = _parser().parse_args(argv)
+    except SystemExit as stop:  # argparse has printed why
+        return stop.code if isinstance(stop.code, int) else BAD_INPUT
+    try:
+        code: int = options.run(options)
+        sys.stdout.flush()
+    except _Stop as stop:
+        _say(f"gudgeon: {stop}")
+        return BAD_INPUT
+    except BrokenPipeError:  # the reader (such as "head") has seen enough
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        return OK
+    except KeyboardInterrupt:
+        _say("gudgeon: stopped")
+        return INTERRUPTED
+    return code
+
+
+def _parser() -> argparse.ArgumentParser:
+    parser = argparse.ArgumentParser(
+        prog="gudgeon",
+        description="Plain answers about a tilting rotary unit on a 3-axis vertical mill.",
+        epilog="exit code: 0 yes or yes-if, 1 no, 3 cannot tell yet, 2 bad input",
+    )
+    parser.add_argument("--version", action="version", version=f"gudgeon {__version__}")
+    parser.set_defaults(run=lambda _: _print_help(parser))
+    commands = parser.add_subparsers(title="commands", metavar="COMMAND")
+
+    words = "questions by name (none: all), and last the cell file"
+    ask = commands.add_parser(
+        "ask",
+        help="answer questions about a cell file",
+        usage="gudgeon ask [QUESTION ...] CELL [--json]",
+    )
+    ask.add_argument("words", nargs="+", metavar="WORD", help=words)
+    ask.add_argument("--json", action="store_true", help="print data instead of text")
+    ask.set_defaults(run=_ask)
+
+    check = commands.add_parser("check", help="look for faults in a cell file")
+    check.add_argument("cell", metavar="CELL")
+    check.set_defaults(run=_check)
+
+    start = commands.add_parser("start", help="write a first cell file from a few questions")
+    start.add_argument("file", nargs="?", default="cell.toml", metavar="FILE")
+    start.set_defaults(run=_start)
+
+    report = commands.add_parser(
+        "report",
+        help="write answers with drawings to one HTML file",
+        usage="gudgeon report [QUESTION ...] CELL [--to FILE]",
+    )
+    report.add_argument("words", nargs="+", metavar="WORD", help=words)
+    report.add_argument("--to", default=REPORT, metavar="FILE", help=f"where to ({REPORT})")
+    report.set_defaults(run=_report)
+
+    schema = commands.add_parser("schema", help="print a published JSON Schema")
+    schema.add_argument("what", choices=("cell", "answer"))
+    schema.set_defaults(run=_schema)
+
+    questions = commands.add_parser("questions", help="list the questions, or explain one")
+    questions.add_argument("question", nargs="?", metavar="QUESTION")
+    questions.set_defaults(run=_questions)
+    return parser
+
+
+def _print_help(parser: argparse.ArgumentParser) -> int:
+    parser.print_help()
+    return OK
+
+
+# --- commands ---------------------------------------------------------------------------------
+
+
+def _ask(options: argparse.Namespace) -> int:
+    from gudgeon.faces.plain import answer_text, in_short
+    from gudgeon.faces.wording import exit_code
+
+    asked, named, path = _sort_words(options.words)
+    cell, faults = _load(path, as_json=options.json)
+    if cell is None:
+        return BAD_INPUT
+    answers, failed = _answer_all(asked, cell)
+    if options.json:
+        if named == 1 and answers:
+            data = answers[0].as_data()
+        else:
+            data = {
+                "schema": ANSWERS_SCHEMA,
+                "cell": str(path),
+                "answers": [answer.as_data() for answer in answers],
+                "failed": failed,
+                "warnings": faults,
+            }
+        _print_json(data)
+    else:
+        for answer in answers:
+            print(answer_text(answer, asked[answer.question].ASKS))
+        if len(answers) + len(failed) > 1:
+            print(in_short(answers, failed), end="")
+    return exit_code(answers, failed=bool(failed))
+
+
+def _check(options: argparse.Namespace) -> int:
+    path = Path(options.cell)
+    cell, faults = _load(path)
+    if cell is None:
+        return BAD_INPUT
+    from gudgeon.faces.wording import ascii_text
+
+    count = len(faults)
+    more = "no faults" if not count else f"{count} warning{'s' * (count != 1)}, shown above"
+    print(f"{ascii_text(path)}: {more}; ready to ask")
+    return OK
+
+
+def _start(options: argparse.Namespace) -> int:
+    from gudgeon.cell.files import write_text_safely
+    from gudgeon.cell.starter import start
+
+    path = Path(options.file)
+    if path.exists():
+        raise _Stop(f"{_shown(path)} exists already and is left alone; give another name")
+    if not path.parent.is_dir():
+        raise _Stop(f"there is no folder {_shown(path.parent)}; make it first")
+    try:
+        text = start(_prompt)
+    except EOFError:
+        raise _Stop("the questions ended early; nothing was written") from None
+    try:
+        write_text_safely(path, text)
+    except OSError as problem:
+        raise _Stop(f"cannot write {_shown(path)}: {problem.strerror or problem}") from None
+    print(f"\nwritten: {_shown(path)}\nnow      gudgeon ask {_shown(path)}")
+    return OK
+
+
+def _report(options: argparse.Namespace) -> int:
+    from datetime import UTC, datetime
+
+    from gudgeon.faces.report import MARK, write_report
+
+    asked, _, path = _sort_words(options.words)
+    target = Path(options.to)
+    _may_write(target, path, MARK)
+    cell, faults = _load(path)
+    if cell is None:
+        return BAD_INPUT
+    answers, failed = _answer_all(asked, cell)
+    if not answers:
+        return BAD_INPUT
+    page = write_report(
+        answers,
+        cell.shop.name or path.name,
+        asks={name: question.ASKS for name, question in asked.items()},
+        date=datetime.now(tz=UTC).astimezone().date().isoformat(),
+        inputs=_fingerprints(path, cell),
+        failed=failed,
+        warnings=[str(fault.get("what", "")) for fault in faults],
+        version=__version__,
+    )
+    try:
+        target.write_text(page, encoding="utf-8", newline="\n")
+    except OSError as problem:
+        raise _Stop(f"cannot write {_shown(target)}: {problem.strerror or problem}") from None
+    print(f"written: {_shown(target.resolve())}")
+    print("         opens in any browser without a network; prints on A4 or Letter")
+    return BAD_INPUT if failed else OK
+
+
+def _schema(options: argparse.Namespace) -> int:
+    from importlib.resources import files
+
+    name = f"schemas/{options.what}-1.json"
+    print(files("gudgeon").joinpath(name).read_text(encoding="utf-8"), end="")
+    return OK
+
+
+def _questions(options: argparse.Namespace) -> int:
+    from gudgeon.faces.plain import rule, wrapped
+    from gudgeon.faces.wording import ascii_text
+
+    known = _known()
+    if options.question is None:
+        for name, question in known.items():
+            print("\n".join(wrapped(question.ASKS, 80, f" {name:<10} ")))
+        return OK
+    name = _find(options.question, known)
+    print(rule(name, "") + "\n")
+    for line in (known[name].__doc__ or known[name].ASKS).splitlines():
+        print("" if not line.strip() else " " * _indent(line) + ascii_text(line))
+    return OK
+
+
+# --- what the commands share ------------------------------------------------------------------
+
+
+def _known() -> dict[str, Question]:
+    from gudgeon.questions import find_questions
+
+    return find_questions()
+
+
+def _sort_words(words: Sequence[str]) -> tuple[dict[str, Question], int, Path]:
+    """Tell the questions from the cell file; return those asked, how many were named, the file."""
+    known = _known()
+    *names, last = words
+    path = Path(last)
+    if last.lower() in known and not path.exists():
+        asked = " ".join(words)
+        raise _Stop(f"the cell file is missing; write  gudgeon ask {_shown(asked)} cell.toml")
+    for name in names:
+        if name.lower() not in known and (name.lower().endswith(".toml") or Path(name).is_file()):
+            raise _Stop(f"the cell file comes last, and only one; {_shown(name)} is not a question")
+    found = [_find(name, known) for name in names]
+    asked_names = list(dict.fromkeys(found)) or list(known)
+    return {name: known[name] for name in asked_names}, len(set(found)), path
+
+
+def _find(word: str, known: dict[str, Question]) -> str:
+    """Return the name of the question meant by `word`, or stop with the nearest name."""
+    if word.lower() in known:
+        return word.lower()
+    near = difflib.get_close_matches(word.lower(), known, n=1, cutoff=0.5)
+    hint = f"do you mean  {near[0]}?" if near else f"the questions are: {', '.join(known)}"
+    raise _Stop(f'"{_shown(word)}" is not a question; {hint}')
+
+
+def _load(path: Path, *, as_json: bool = False) -> tuple[Cell | None, list[dict[str, Any]]]:
+    """Read a cell file, print its faults, and return the cell (``None`` after an error)."""
+    from dataclasses import asdict
+
+    from gudgeon.cell.faults import as_text
+    from gudgeon.cell.files import load
+
+    loaded = load(path)
+    if loaded.faults:
+        print(as_text(loaded.faults), file=sys.stderr)
+    faults = [asdict(fault) for fault in loaded.faults]
+    broken = loaded.cell is None or any(fault.level == "error" for fault in loaded.faults)
+    if broken and as_json:
+        _print_json({"schema": FAULTS_SCHEMA, "cell": str(path), "faults": faults})
+    return (None if broken else loaded.cell), faults
+
+
+def _answer_all(asked: dict[str, Question], cell: Cell) -> tuple[list[Answer], list[str]]:
+    """Answer each question; a fault of ours in one does not lose the others."""
+    from gudgeon.findings import Findings
+
+    findings = Findings(cell)
+    answers, failed = [], []
+    for name, question in asked.items():
+        try:
+            answers.append(question.answer(findings))
+        except Exception as problem:  # whatever it is, the other answers are still wanted
+            if os.environ.get(TRACE) == "1":
+                import traceback
+
+                traceback.print_exc()
+            failed.append(name)
+            _say(
+                f'gudgeon: "{name}" was not worked out, because of a fault in Gudgeon itself '
+                f"({type(problem).__name__}: {_shown(problem)}). Please report this line together "
+                f"with the cell file; with {TRACE}=1 set, the place in the code is shown."
+            )
+    return answers, failed
+
+
+def _print_json(data: dict[str, Any]) -> None:
+    import json
+
+    from gudgeon.faces.wording import plain_data
+
+    print(json.dumps(plain_data(data), indent=1, allow_nan=False))
+
+
+def _may_write(target: Path, cell: Path, mark: str) -> None:
+    """Stop unless `target` is free, or an earlier report."""
+    if target.is_dir():
+        raise _Stop(f"{_shown(target)} is a folder; give a file name behind --to")
+    if not target.parent.is_dir():
+        raise _Stop(f"there is no folder {_shown(target.parent)}; make it first")
+    if not target.exists():
+        return
+    same = cell.exists() and target.samefile(cell)
+    try:
+        head = target.read_bytes()[:2000]
+    except OSError as problem:
+        raise _Stop(f"cannot read {_shown(target)}: {problem.strerror or problem}") from None
+    if same or mark.encode("ascii") not in head:
+        raise _Stop(f"{_shown(target)} is not an earlier report and is left alone; name another")
+
+
+def _fingerprints(path: Path, cell: Cell) -> list[tuple[str, str]]:
+    """Return name and SHA-256 of the files that the answers rest on."""
+    import hashlib
+
+    files = [path]
+    if cell.readings.file:
+        files.append(path.parent / cell.readings.file)
+    return [
+        (file.name, hashlib.sha256(file.read_bytes()).hexdigest())
+        for file in files
+        if file.is_file()
+    ]
+
+
+def _prompt(words: str) -> str:
+    """Ask a person one thing; used by ``gudgeon start``."""
+    return input(words)
+
+
+def _indent(line: str) -> int:
+    return len(line) - len(line.lstrip(" "))
+
+
+def _shown(words: object) -> str:
+    from gudgeon.faces.wording import ascii_text
+
+    return ascii_text(words)
+
+
+def _say(words: str) -> None:
+    from gudgeon.faces.plain import wrapped
+
+    print("\n".join(wrapped(words, 80)), file=sys.stderr)
+
+
+if __name__ == "__main__":
+    sys.exit(main())
