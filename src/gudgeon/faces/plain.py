@@ -76,9 +76,10 @@ def in_short(answers: Sequence[Answer], failed: Sequence[str] = ()) -> str:
     """Return one line or so for each answer, for the end of a long print."""
     lines = [rule("in short", "")]
     for answer in answers:
-        lines += _gutter(
-            answer.question, wrapped(f"{answer.verdict.words}: {answer.headline}", ROOM)
-        )
+        word = answer.verdict.words.removesuffix(", if ...")
+        said = answer.headline.lower().startswith(word.removesuffix(" yet").lower())
+        words = answer.headline if said else f"{answer.verdict.words}: {answer.headline}"
+        lines += _gutter(answer.question, wrapped(words, ROOM))
     for name in failed:
         lines += _gutter(name, wrapped("not worked out, because of a fault in Gudgeon", ROOM))
     return "\n".join(line.rstrip() for line in [*lines, "=" * WIDTH]) + "\n"

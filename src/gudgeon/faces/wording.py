@@ -57,6 +57,8 @@ _USUAL: Final[dict[str, int]] = {
 }
 """Decimals that are usual for a printed unit (common practice, no source)."""
 
+_LENGTHS: Final = ("mm", "in")  # keep their decimals: a shop reads 12.500 as a set value
+
 _MONEY: Final = re.compile(r"(?:[A-Z]{3}|money)(/yr)?")
 _MONEY_PER: Final = re.compile(r"(?:[A-Z]{3}|money)/\w+")
 
@@ -182,7 +184,7 @@ def worded(figure: Figure) -> Worded:
         while places < PLACES_MOST and value != limit and _same(value, limit, places):
             places += 1
     unit = f" {figure.unit}" if figure.unit else ""
-    sides = f" +- {_number(spread, places)}" if spread > 0.0 else ""
+    sides = f" +- {_number(spread, places, value)}" if spread > 0.0 else ""
     shown = f"{_number(value, places)}{sides}{unit}"
     if limit is None:
         return Worded(shown, "", Standing.FREE)
@@ -190,11 +192,11 @@ def worded(figure: Figure) -> Worded:
     if spread > 0.0 and abs(spare) < spread:
         standing, margin = Standing.UNSURE, "the limit lies inside the +-"
     elif spare >= 0.0:
-        standing, margin = Standing.KEPT, f"{_number(spare, places)}{unit} to spare"
+        standing, margin = Standing.KEPT, f"{_number(spare, places, value)}{unit} to spare"
     else:
         word = "over" if figure.limit_kind == "max" else "short"
-        standing, margin = Standing.BROKEN, f"{_number(-spare, places)}{unit} {word}"
-    return Worded(shown, f"{_bound(figure, limit, places)}: {margin}", standing)
+        standing, margin = Standing.BROKEN, f"{_number(-spare, places, value)}{unit} {word}"
+    return Worded(shown, f"{_bound(figure, limit, places, value)}: {margin}", standing)
 
 
 def cells(column: Column, values: list[Any]) -> list[str]:
@@ -208,6 +210,9 @@ def cells(column: Column, values: list[Any]) -> list[str]:
         least = min((n for n in numbers if n > 0.0), default=0.0)
         while places < PLACES_MOST and least > 0.0 and round(least, places) == 0.0:
             places += 1
+        if column.unit not in _LENGTHS:
+            while places > 0 and all(_same(n, round(n, places - 1), PLACES_MOST) for n in numbers):
+                places -= 1  # noughts that no row needs
     texts = []
     for value in values:
         if value is None:
@@ -255,9 +260,10 @@ def _same(a: float, b: float, places: int) -> bool:
     return round(a, places) == round(b, places)
 
 
-def _number(value: float, places: int) -> str:
+def _number(value: float, places: int, beside: float = 0.0) -> str:
+    """Return a number with its thousands set apart if it, or the one beside it, is long."""
     rounded = round(value, places) + 0.0  # no "-0.000"
-    group = "," if abs(rounded) >= GROUP_FROM else ""
+    group = "," if max(abs(rounded), abs(beside)) >= GROUP_FROM else ""
     return f"{rounded:{group}.{places}f}"
 
 
@@ -278,7 +284,7 @@ def _usual(unit: str, value: float) -> int:
     return min(places, PLACES_MOST)
 
 
-def _bound(figure: Figure, limit: float, places: int) -> str:
+def _bound(figure: Figure, limit: float, places: int, beside: float = 0.0) -> str:
     word = "at most" if figure.limit_kind == "max" else "at least"
     unit = f" {figure.unit}" if figure.unit else ""
-    return f"{word} {_number(limit, places)}{unit}"
+    return f"{word} {_number(limit, places, beside)}{unit}"

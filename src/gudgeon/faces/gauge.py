@@ -1,0 +1,75 @@
+"""A small scale beside a figure: value, uncertainty, limit, and the bad side hatched."""
+
+from __future__ import annotations
+
+from typing import Final
+
+from gudgeon.answer import Figure
+from gudgeon.drawing.svg import Sheet, digits
+from gudgeon.faces.wording import finite
+
+__all__ = ["gauge_svg"]
+
+WIDE: Final = 270.0
+EDGE: Final = 12.0
+LINE: Final = 20.0
+HALF: Final = 9.0
+NEAR: Final = 3.0  # nought is shown if it is no farther off than this many spans
+ROOM: Final = 0.18  # of the span, left free at both ends
+
+
+def gauge_svg(figure: Figure) -> str:
+    """Return the scale of `figure` as SVG; empty if it has neither uncertainty nor limit."""
+    value, limit = finite(figure.value), finite(figure.limit)
+    spread = finite(figure.plus_minus) or 0.0
+    if value is None or (limit is None and spread <= 0.0):
+        return ""
+    low, high = _ends(value, spread, limit)
+    sheet = Sheet(f"{figure.name} scale", WIDE, LINE + 26.0)
+
+    def at(number: float) -> float:
+        return EDGE + (number - low) / (high - low) * (WIDE - 2.0 * EDGE)
+
+    if limit is not None:
+        bad = (at(limit), at(high)) if figure.limit_kind == "max" else (at(low), at(limit))
+        corners = [(bad[0], LINE - HALF), (bad[1], LINE - HALF)]
+        corners += [(bad[1], LINE + HALF), (bad[0], LINE + HALF)]
+        sheet.bare(corners, "hatch")
+    sheet.polyline([(at(low), LINE), (at(high), LINE)])
+    if low <= 0.0 <= high:
+        sheet.polyline([(at(0.0), LINE), (at(0.0), LINE + 5.0)])
+    if limit is not None:
+        sheet.polyline([(at(limit), LINE - 13.0), (at(limit), LINE + 13.0)], style="bold")
+    if spread > 0.0:
+        ends = at(value - spread), at(value + spread)
+        sheet.polyline([(ends[0], LINE), (ends[1], LINE)], style="bold")
+        for x in ends:
+            sheet.polyline([(x, LINE - 5.0), (x, LINE + 5.0)], style="thin")
+    sheet.circle(at(value), LINE, 4.5, style="bold", fill="paper")
+    marks = {0.0} if low <= 0.0 <= high else {value}
+    marks |= {limit} if limit is not None else {value}
+    taken: list[tuple[float, float]] = []
+    for mark in sorted(marks, key=lambda mark: (mark != limit, mark)):
+        words = digits(mark)
+        half = 0.5 * (7.0 * len(words) + 6.0)
+        span = (at(mark) - half, at(mark) + half)
+        if all(span[1] < left or right < span[0] for left, right in taken):
+            taken.append(span)
+            sheet.text(at(mark), LINE + 20.0, words, size_px=11.0, avoid=False)
+    return sheet.svg()
+
+
+def _ends(value: float, spread: float, limit: float | None) -> tuple[float, float]:
+    """Return the ends of the scale: all that is shown, room at both ends, nought if it is near."""
+    shown = [value - spread, value + spread, value if limit is None else limit]
+    low, high = min(shown), max(shown)
+    span = high - low
+    if span <= 1e-9 * max(abs(low), abs(high)):
+        span = abs(high) or 1.0
+        low, high = low - 0.5 * span, high + 0.5 * span
+    if low > 0.0 and low <= NEAR * span:
+        low = 0.0
+    elif high < 0.0 and -high <= NEAR * span:
+        high = 0.0
+    room = ROOM * (high - low)
+    return (low if low == 0.0 else low - room), (high if high == 0.0 else high + room)
