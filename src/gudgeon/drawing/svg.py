@@ -137,13 +137,16 @@ class Sheet:
         Name of the drawing; ids and the accessible title come from it.
     width_px, height_px : float
         Size asked for.  The sheet grows where labels need more room.
+    paper : bool
+        Lay white paper under the drawing; without it the page shines through.
     """
 
-    def __init__(self, name: str, width_px: float, height_px: float) -> None:
+    def __init__(self, name: str, width_px: float, height_px: float, *, paper: bool = True) -> None:
         self.name = legal(name)
         self.slug = re.sub(r"[^A-Za-z0-9]+", "-", name).strip("-").lower()[:60] or "drawing"
         self.width_px = float(width_px)
         self.height_px = float(height_px)
+        self._paper = paper
         self._extent = [0.0, 0.0, self.width_px, self.height_px]
         self._clip: tuple[float, float, float, float] | None = None
         self._under: list[str] = []
@@ -291,10 +294,14 @@ class Sheet:
             f' transform="rotate({number(-turn_deg)} {number(x)} {number(y)})"' if turn_deg else ""
         )
         weight = ' font-weight="700"' if bold else ""
+        halo = (
+            f'stroke="{PAPER}" stroke-width="3" stroke-linejoin="round" paint-order="stroke"'
+            if self._paper
+            else 'stroke="none"'
+        )
         self._over.append(
             f'<text font-size="{number(size_px)}" text-anchor="{anchor}"{weight}{rotation} '
-            f'fill="currentColor" stroke="{PAPER}" stroke-width="3" stroke-linejoin="round" '
-            f'paint-order="stroke">{spans}</text>'
+            f'fill="currentColor" {halo}>{spans}</text>'
         )
 
     def svg(self) -> str:
@@ -327,9 +334,13 @@ class Sheet:
             f'color="{INK}" font-family="{FONT}" font-size="{number(LARGE_PX)}">\n'
             f"<title>{escape(self.name)}</title>\n"
             + (f"<defs>{defs}</defs>\n" if defs else "")
-            + f'<rect x="{number(left)}" y="{number(top)}" width="{number(wide)}" '
-            f'height="{number(high)}" fill="{PAPER}" stroke="none"/>\n'
-            f'<g stroke="currentColor" stroke-linejoin="round"{clip}>\n{under}\n</g>\n'
+            + (
+                f'<rect x="{number(left)}" y="{number(top)}" width="{number(wide)}" '
+                f'height="{number(high)}" fill="{PAPER}" stroke="none"/>\n'
+                if self._paper
+                else ""
+            )
+            + f'<g stroke="currentColor" stroke-linejoin="round"{clip}>\n{under}\n</g>\n'
             f'<g stroke="currentColor" stroke-linejoin="round">\n{over}\n</g>\n</svg>'
         )
 

@@ -5,8 +5,8 @@ from __future__ import annotations
 from typing import Final
 
 from gudgeon.answer import Figure
-from gudgeon.drawing.svg import Sheet, digits
-from gudgeon.faces.wording import finite
+from gudgeon.drawing.svg import SMALL_PX, Sheet, text_width
+from gudgeon.faces.wording import finite, worded
 
 __all__ = ["gauge_svg"]
 
@@ -25,7 +25,7 @@ def gauge_svg(figure: Figure) -> str:
     if value is None or (limit is None and spread <= 0.0):
         return ""
     low, high = _ends(value, spread, limit)
-    sheet = Sheet(f"{figure.name} scale", WIDE, LINE + 26.0)
+    sheet = Sheet(f"{figure.name} scale", WIDE, LINE + 26.0, paper=False)
 
     def at(number: float) -> float:
         return EDGE + (number - low) / (high - low) * (WIDE - 2.0 * EDGE)
@@ -46,16 +46,19 @@ def gauge_svg(figure: Figure) -> str:
         for x in ends:
             sheet.polyline([(x, LINE - 5.0), (x, LINE + 5.0)], style="thin")
     sheet.circle(at(value), LINE, 4.5, style="bold", fill="paper")
-    marks = {0.0} if low <= 0.0 <= high else {value}
-    marks |= {limit} if limit is not None else {value}
+    said = worded(figure)
+    marks = [(value, said.number)]
+    if limit is not None:
+        marks.insert(0, (limit, said.bound))
+    if low <= 0.0 <= high and 0.0 not in (value, limit):
+        marks.insert(0, (0.0, "0"))
     taken: list[tuple[float, float]] = []
-    for mark in sorted(marks, key=lambda mark: (mark != limit, mark)):
-        words = digits(mark)
-        half = 0.5 * (7.0 * len(words) + 6.0)
+    for mark, words in marks:
+        half = 0.5 * text_width(words, SMALL_PX) + 3.0
         span = (at(mark) - half, at(mark) + half)
         if all(span[1] < left or right < span[0] for left, right in taken):
             taken.append(span)
-            sheet.text(at(mark), LINE + 20.0, words, size_px=11.0, avoid=False)
+            sheet.text(at(mark), LINE + 20.0, words, size_px=SMALL_PX, avoid=False)
     return sheet.svg()
 
 

@@ -118,11 +118,15 @@ class Worded:
         ``"at most 0.050 mm, 0.038 mm to spare"``; empty without a limit.
     standing : Standing
         Against the limit.
+    number, bound : str
+        Value and limit alone, rounded as in the words; empty if there is none.
     """
 
     value: str
     limit: str
     standing: Standing
+    number: str = ""
+    bound: str = ""
 
 
 def ascii_text(words: object) -> str:
@@ -185,9 +189,10 @@ def worded(figure: Figure) -> Worded:
             places += 1
     unit = f" {figure.unit}" if figure.unit else ""
     sides = f" +- {_number(spread, places, value)}" if spread > 0.0 else ""
-    shown = f"{_number(value, places)}{sides}{unit}"
+    number = _number(value, places)
+    shown = f"{number}{sides}{unit}"
     if limit is None:
-        return Worded(shown, "", Standing.FREE)
+        return Worded(shown, "", Standing.FREE, number)
     spare = limit - value if figure.limit_kind == "max" else value - limit
     if spread > 0.0 and abs(spare) < spread:
         standing, margin = Standing.UNSURE, "the limit lies inside the +-"
@@ -196,7 +201,9 @@ def worded(figure: Figure) -> Worded:
     else:
         word = "over" if figure.limit_kind == "max" else "short"
         standing, margin = Standing.BROKEN, f"{_number(-spare, places, value)}{unit} {word}"
-    return Worded(shown, f"{_bound(figure, limit, places, value)}: {margin}", standing)
+    bound = _number(limit, places, value)
+    words = f"{_bound(figure, limit, places, value)}: {margin}"
+    return Worded(shown, words, standing, number, bound)
 
 
 def cells(column: Column, values: list[Any]) -> list[str]:
