@@ -2,7 +2,6 @@
 
 All numbers stand in the *line frame*: x along the first axis line as it lies nominally (level), z
 up, y completing a right-handed frame, origin near the middle of the platter.  For a unit with
-
 tilt and rotary axis the lines are
 
 * tilt line: crosses the plane x = 0 at (0, ``tilt_y``, ``tilt_z``); its direction is x turned about
