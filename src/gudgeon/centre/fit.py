@@ -292,10 +292,9 @@ def _start(model: Model, known: Mapping[str, Known]) -> Floats:
     return values
 
 
-def _derivatives(model: Model, values: Floats) -> Floats:
-    from gudgeon.centre.solve import complex_derivatives
-
-    return complex_derivatives(model.residuals, values)
+def _weighted(model: Model, values: Floats) -> Floats:
+    """Return derivatives of all residuals over their standard uncertainty, shape (n, p)."""
+    return np.asarray(complex_derivatives(model.residuals, values) / model.u_mm[:, None])
 
 
 def _rows(model: Model, values: Floats, names: list[str], observed: Mapping[str, Known]) -> Floats:
