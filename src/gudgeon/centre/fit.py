@@ -297,10 +297,11 @@ def _weighted(model: Model, values: Floats) -> Floats:
     return np.asarray(complex_derivatives(model.residuals, values) / model.u_mm[:, None])
 
 
-def _rows(model: Model, values: Floats, names: list[str], observed: Mapping[str, Known]) -> Floats:
+def _rows(
+    model: Model, weighted: Floats, names: list[str], observed: Mapping[str, Known]
+) -> Floats:
     """Return weighted derivatives for the named parameters, entries used as readings included."""
-    at = [model.parameters.index(name) for name in names]
-    rows = _derivatives(model, values)[:, at] / model.u_mm[:, None]
+    rows = weighted[:, [model.parameters.index(name) for name in names]]
     extra = [
         [1.0 / item.u if name == entry else 0.0 for name in names]
         for entry, item in observed.items()
