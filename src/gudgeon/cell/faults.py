@@ -117,7 +117,7 @@ def as_data(faults: Sequence[Fault]) -> list[dict[str, Any]]:
 
 
 def plain(text: str) -> str:
-    """Return `text` in printable ASCII; all else is shown as an escape such as ``\\xb0``."""
+    """Return `text` in printable ASCII; all else is shown as an escape, a backslash and digits."""
     return "".join(_plain_character(character) for character in text)
 
 

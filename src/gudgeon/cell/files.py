@@ -271,5 +271,5 @@ def _not_beside(name: str, at: Place) -> Fault:
         f'"{name}" does not lie beside the cell file',
         (at,),
         "A cell and its readings are kept and copied together; other places are not read.",
-        f'copy it into the folder of the cell file and write  file = "{PureWindowsPath(name).name}"',
+        f'copy it beside the cell file and write  file = "{PureWindowsPath(name).name}"',
     )

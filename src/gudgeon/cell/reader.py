@@ -208,11 +208,13 @@ def _one(run: _Run, entry: Entry, value: Any, path: Path) -> Any:
         if isinstance(value, bool):
             return value
         mend = {"yes": "true", "no": "false", "true": "true", "false": "false"}
-        return _wrong_kind(run, kind, value, path, mend.get(str(value).lower(), "true"))
+        _wrong_kind(run, kind, value, path, mend.get(str(value).lower(), "true"))
+        return None
     if kind is Kind.DATE:
         if isinstance(value, datetime.date) and not isinstance(value, datetime.datetime):
             return value
-        return _wrong_kind(run, kind, value, path, "2030-03-02")
+        _wrong_kind(run, kind, value, path, "2030-03-02")
+        return None
     if kind is Kind.INTEGER:
         return _integer(run, entry, value, path)
     if kind is Kind.NUMBER and isinstance(value, (int, float)) and not isinstance(value, bool):
@@ -233,7 +235,8 @@ def _quantity(run: _Run, entry: Entry, kind: Kind, value: Any, path: Path) -> Am
         return None
     if not isinstance(value, str):
         example = BASE[kind].examples[0] if kind in BASE else "0.15"
-        return cast(None, _wrong_kind(run, kind, value, path, f'"{example}"'))
+        _wrong_kind(run, kind, value, path, f'"{example}"')
+        return None
     try:
         written = read(value, kind)
     except QuantityError as problem:
@@ -318,7 +321,8 @@ def _text(run: _Run, entry: Entry, value: Any, path: Path) -> str | None:
             at = run.source.value(path)
             run.tell(path, slips.not_a_choice(path, shown, entry.choices, True, at))
             return None
-        return cast(None, _wrong_kind(run, Kind.TEXT, value, path, f'"{shown}"'))
+        _wrong_kind(run, Kind.TEXT, value, path, f'"{shown}"')
+        return None
     at = run.source.value(path)
     if entry.choices:
         if value in entry.choices:
@@ -345,7 +349,8 @@ def _integer(run: _Run, entry: Entry, value: Any, path: Path) -> int | None:
         whole = bare if bare.lstrip("+-").isdecimal() and bare.isascii() else "1"
         if isinstance(value, float) and value.is_integer() and abs(value) < 1e9:
             whole = str(int(value))
-        return cast(None, _wrong_kind(run, Kind.INTEGER, value, path, whole[:12]))
+        _wrong_kind(run, Kind.INTEGER, value, path, whole[:12])
+        return None
     at = run.source.value(path)
     if entry.choices and str(value) not in entry.choices:
         shown = str(value)[:40]

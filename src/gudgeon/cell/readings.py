@@ -56,8 +56,8 @@ COLUMNS: Final = (
         "what",
         ("what", "feature"),
         "",
-        "what was touched: face (or platter face), bore, pin; "
-        "behind it centre, such as pin centre, if x and y are a measured centre",
+        "what was touched: face (or platter face), bore or pin; bore centre or pin centre if x and "
+        "y are a measured centre (also meant by a bore or pin with x, y and no side)",
     ),
     Column("kind", ("kind",), "", "touch (one coordinate counts) or bore (x and y of a centre)"),
     Column(
@@ -373,6 +373,9 @@ def _feature(table: _Table, line: int, words: Mapping[str, str]) -> tuple[str, s
         at = table.at(line, table.uses["kind"])
         raise _RowFaultError(told.unknown_feature(words["kind"], ("touch", "bore"), at))
     feature = _FEATURES[what]
+    blank = not words.get("side") and not words.get("toward")
+    if feature != "face" and not kind and blank and words.get("x") and words.get("y"):
+        centre = True  # no side, and both x and y: only a centre can be meant
     if feature == "face" and (centre or kind == "bore"):
         raise _RowFaultError(told.face_centre(table.at(line)))
     return ("bore" if centre or kind == "bore" else "touch"), feature
