@@ -211,7 +211,7 @@ class Plan:
     def _scale_bar(self) -> None:
         unit = MM_PER_INCH if self._inch else 1.0
         wide, high = self._right - self._left, self._top - self._bottom
-        bar = _round_length(0.25 * min(wide, 1.3 * high) / unit)
+        bar = _round_length(0.3 * min(wide, 1.5 * high) / unit)
         half = bar * unit * self._scale / 2.0
         left, y = self._frame[0], self._frame[3] + 18.0
         for start, fill in ((left, "solid"), (left + half, "paper")):

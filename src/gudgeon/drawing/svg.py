@@ -115,6 +115,8 @@ def wrap(words: str, size_px: float, most_px: float) -> list[str]:
         rest = word
         while text_width(rest, size_px) > most_px and len(rest) > 1:
             keep = max(1, int(len(rest) * most_px / text_width(rest, size_px)))
+            while keep > 1 and text_width(rest[:keep], size_px) > most_px:
+                keep -= 1
             if line:
                 lines.append(line)
                 line = ""
@@ -279,7 +281,7 @@ class Sheet:
         ]
         x0, x1 = min(p[0] for p in turned), max(p[0] for p in turned)
         y0, y1 = min(p[1] for p in turned), max(p[1] for p in turned)
-        x += max(0.0, -(x + x0)) - max(0.0, x + x1 - self.width_px)
+        x += max(0.0, 2.0 - (x + x0)) - max(0.0, x + x1 - self.width_px + 2.0)
         shift = self._free_shift(x + x0, y + y0, x + x1, y + y1, step) if avoid else 0.0
         y += shift
         self._labels.append((x + x0, y + y0, x + x1, y + y1))

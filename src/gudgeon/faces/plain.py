@@ -106,7 +106,7 @@ def wrapped(words: object, width: int, first: str = "") -> list[str]:
 def _gutter(name: str, rows: Iterable[str]) -> list[str]:
     """Set `name` in the gutter beside the first of `rows`."""
     label = ascii_text(name)
-    lines = [f" {label}"] if len(label) > GUTTER - 2 else []
+    lines = wrapped(label, WIDTH, " ") if len(label) > GUTTER - 2 else []
     rows = list(rows)
     if not lines and rows:
         lines = [f" {label}".ljust(GUTTER) + rows.pop(0)]

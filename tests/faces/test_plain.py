@@ -1,0 +1,136 @@
+"""The terminal's text: stored prints, 80 columns, pure ASCII, nothing dropped."""
+
+from __future__ import annotations
+
+import os
+import re
+from pathlib import Path
+
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from gudgeon.answer import Answer, Column, Figure, Missing, Picture, Table, Verdict
+from gudgeon.faces.plain import WIDTH, answer_text, in_short, rule
+from tests.faces.samples import ANSWERS, ASKS
+
+GOLDEN = Path(__file__).with_name("golden")
+
+
+def stored(name: str, text: str) -> str:
+    """Return the stored text; with GUDGEON_GOLDEN=write it is written anew."""
+    path = GOLDEN / f"{name}.txt"
+    if os.environ.get("GUDGEON_GOLDEN") == "write":
+        path.write_text(text, encoding="ascii", newline="\n")
+    return path.read_text(encoding="ascii")
+
+
+@pytest.mark.parametrize("answer", ANSWERS, ids=lambda answer: answer.question)
+def test_an_answer_prints_as_stored(answer: Answer) -> None:
+    text = answer_text(answer, ASKS[answer.question])
+
+    assert text == stored(answer.question, text)
+
+
+def test_the_summary_prints_as_stored() -> None:
+    text = in_short(ANSWERS, ["axes"])
+
+    assert text == stored("in_short", text)
+
+
+def test_a_wide_table_loses_no_column_and_no_word() -> None:
+    fits = next(answer for answer in ANSWERS if answer.question == "fits")
+    words = answer_text(fits, ASKS["fits"]).split()
+    table = fits.table("placements")
+
+    for column in table.columns:
+        assert all(word in words for word in column.label.split())
+    for row in table.rows:
+        for entry in row:
+            if isinstance(entry, str):
+                assert all(word in words for word in entry.split())
+
+
+any_text = st.text(max_size=60) | st.sampled_from(
+    ["x" * 200, "\x1b[2J" * 9, "a-b " * 40, "\u2028line", ""]
+)
+some_text = any_text.filter(bool)
+numbers = st.none() | st.floats(allow_nan=True, allow_infinity=True) | st.integers(-(10**9), 10**9)
+figures = st.builds(
+    lambda label, value, unit, spread, limit, kind, note: Figure(
+        "f", label, value, unit, spread, limit, kind if limit is not None else None, note
+    ),
+    some_text,
+    numbers,
+    st.sampled_from(["mm", "", "EUR", "N*m"]) | any_text,
+    st.none() | st.floats(0, 1e9),
+    numbers,
+    st.sampled_from(["max", "min"]),
+    any_text,
+)
+columns = st.lists(st.tuples(any_text, st.sampled_from(["", "mm", "deg"])), min_size=0, max_size=14)
+
+
+@st.composite
+def tables(draw: st.DrawFn) -> Table:
+    heads = tuple(Column(f"c{i}", label, unit) for i, (label, unit) in enumerate(draw(columns)))
+    entry = any_text | numbers | st.booleans()
+    row = st.tuples(*(entry for _ in heads))
+    return Table("t", draw(some_text), heads, tuple(draw(st.lists(row, max_size=4))))
+
+
+answers = st.builds(
+    lambda verdict, headline, step, figure, table, flips, missing, notes: Answer(
+        question="turns",
+        verdict=verdict,
+        headline=headline,
+        next_step=step,
+        figures=(figure,),
+        tables=(table,),
+        pictures=(Picture("p", headline, "<svg/>"),),
+        flips=flips,
+        fix=flips,
+        assumed=tuple(notes),
+        missing=(missing,),
+        cautions=tuple(notes),
+        sources=tuple(notes),
+    ),
+    st.sampled_from(list(Verdict)),
+    some_text,
+    some_text,
+    figures,
+    tables(),
+    st.none() | any_text,
+    st.builds(Missing, any_text, any_text, any_text, any_text),
+    st.lists(any_text, max_size=3),
+)
+
+
+@settings(max_examples=150, deadline=None)
+@given(answers, any_text)
+def test_whatever_is_said_fits_80_columns_of_ascii(answer: Answer, asks: str) -> None:
+    text = answer_text(answer, asks) + in_short([answer], [asks])
+
+    for line in text.split("\n"):
+        assert len(line) <= WIDTH
+        assert all(" " <= char <= "~" for char in line)
+        assert line == line.rstrip()
+
+
+def test_sections_without_content_are_left_out() -> None:
+    text = answer_text(Answer("turns", Verdict.YES, "It holds.", "Cut."), "Holds it?")
+
+    assert not re.search("figures|table|missing|caution|assumed|sources|flip|cheapest", text)
+
+
+def test_the_headline_is_not_said_twice_in_the_summary() -> None:
+    said = Answer("pays", Verdict.YES, "Yes, it pays.", "Order.")
+    unsaid = Answer("pays", Verdict.YES, "It pays.", "Order.")
+
+    assert "Yes, it pays." in in_short([said]) and "Yes: Yes" not in in_short([said])
+    assert "Yes: It pays." in in_short([unsaid])
+
+
+def test_a_rule_is_as_wide_as_the_page() -> None:
+    assert len(rule("turns", "YES")) == WIDTH
+    assert len(rule("x" * 200, "YES")) == WIDTH
