@@ -21,6 +21,7 @@ __all__ = [
     "WRENCH_SPREAD",
     "Thread",
     "bolt_circle",
+    "coarse_pitch",
     "overturning_load",
     "preload",
     "proof_load",
@@ -31,6 +32,7 @@ __all__ = [
     "thread_called",
     "tightening_torque",
     "ultimate_load",
+    "worst_push",
 ]
 
 COARSE_PITCH_MM: Final = {
@@ -191,6 +193,34 @@ def slip_capacity(preload_n: float, friction: float, pull_n: float = 0.0) -> flo
         What pulls the faces apart, for each bolt [N]; what presses them is not credited.
     """
     return friction * max(0.0, preload_n - max(0.0, pull_n))
+
+
+def worst_push(side_n: float, down_n: float, tilt_rad: float) -> float:
+    """Return the greatest push along the faces from a level force of any direction [N].
+
+    Parameters
+    ----------
+    side_n : float
+        Level force whose direction is not known [N].
+    down_n : float
+        What pushes straight down: weight and thrust [N].
+    tilt_rad : float
+        Tilt of the faces from level.
+
+    Notes
+    -----
+    Along the faces lie ``down |sin|`` downhill, and of the side force its part along the level
+    line of the faces and ``|cos|`` times its part downhill.  The length of the sum is greatest at
+    ``sin(direction) = D c / (F (1 - c^2))`` or straight downhill, with D = down |sin|, c = |cos|.
+    """
+    force, sine, cosine = abs(side_n), abs(math.sin(tilt_rad)), abs(math.cos(tilt_rad))
+    downhill = abs(down_n) * sine
+    if force == 0.0:
+        return downhill
+    flat = force * sine**2
+    turned = min(1.0, downhill * cosine / flat) if flat > 0.0 else 1.0
+    level = force * math.sqrt(1.0 - turned**2)
+    return math.hypot(level, downhill + force * turned * cosine)
 
 
 def slip_demand(push_n: float, twist_nm: float, count: int, radius_mm: float) -> float:

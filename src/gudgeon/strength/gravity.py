@@ -16,6 +16,7 @@ So four sums say all about a load, whatever it is made of; they add when loads a
 
 from __future__ import annotations
 
+import itertools
 from dataclasses import dataclass
 from typing import Final
 
@@ -27,6 +28,8 @@ __all__ = [
     "WorstTorque",
     "any_order_rotary_torque",
     "any_order_tilt_torque",
+    "rotary_torque",
+    "standing_at",
     "static_moments",
     "tilt_torque",
     "tilts_within",
@@ -90,6 +93,36 @@ def static_moments(
     x, y, z = (mass[:, None] * points).T
     still = mass * axis_offset_mm + np.where(turning, 0.0, y)
     return np.stack([still, np.where(turning, x, 0.0), np.where(turning, y, 0.0), z], axis=-1)
+
+
+def standing_at(
+    points_mm: ArrayLike, tilt_rad: float, turn_rad: float, axis_offset_mm: float
+) -> Floats:
+    """Return where points that turn with the platter stand, counted from the tilt line [mm].
+
+    Parameters
+    ----------
+    points_mm : array_like, shape (..., 3)
+        With both angles zero, see the module.
+    tilt_rad, turn_rad : float
+    axis_offset_mm : float
+        Rotary line minus tilt line, along y [mm].
+
+    Returns
+    -------
+    ndarray, shape (..., 3)
+        x along the tilt line, y level from it, z over it.
+    """
+    x, y, z = np.moveaxis(np.asarray(points_mm, np.float64), -1, 0)
+    across = axis_offset_mm + x * np.sin(turn_rad) + y * np.cos(turn_rad)
+    return np.stack(
+        [
+            x * np.cos(turn_rad) - y * np.sin(turn_rad),
+            across * np.cos(tilt_rad) - z * np.sin(tilt_rad),
+            across * np.sin(tilt_rad) + z * np.cos(tilt_rad),
+        ],
+        axis=-1,
+    )
 
 
 def tilt_torque(
@@ -202,7 +235,7 @@ def tilts_within(
             cuts.update(float(first + np.pi * k) for k in turns)
     marks = sorted(cuts)
     stretches: list[Range] = []
-    for left, right in zip(marks, marks[1:], strict=False):
+    for left, right in itertools.pairwise(marks):
         if exceeds(0.5 * (left + right)):
             continue
         if stretches and stretches[-1][1] == left:
@@ -286,6 +319,20 @@ def any_order_rotary_torque(
     flat = each[:, 1:] * np.array([1.0, 1.0, 0.0])
     sums = base + _extreme_sets(flat) @ each
     return float(worst_rotary_torque(sums, tilt_range_rad, turn_range_rad).max())
+
+
+def rotary_torque(moments: ArrayLike, tilt_rad: ArrayLike, turn_rad: ArrayLike) -> Floats:
+    """Return the size of the torque about the tilted rotary line in one pose [N m].
+
+    Parameters
+    ----------
+    moments : array_like, shape (..., 4)
+    tilt_rad, turn_rad : array_like, shape (...)
+    """
+    sums = np.asarray(moments, np.float64)
+    turn = np.asarray(turn_rad, np.float64)
+    arm = sums[..., 1] * np.cos(turn) - sums[..., 2] * np.sin(turn)
+    return np.asarray(np.abs(arm * np.sin(tilt_rad)) * GRAVITY / MM_PER_M)
 
 
 def _cosine_ends(size: Floats, peak: Floats, span: Range | None) -> tuple[Floats, Floats]:

@@ -1,0 +1,246 @@
+"""How a bolted joint is tightened, and what that leaves against slip, parting and stretch."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from typing import Final
+
+from gudgeon.cell.model import Bolts
+from gudgeon.findings.gather import Gather
+from gudgeon.findings.judged import Judged, Read, judge, values_with_spread
+from gudgeon.quantity.amount import Amount
+from gudgeon.strength.bolts import (
+    FRICTION_UNKNOWN,
+    NUT_FACTOR_UNKNOWN,
+    WRENCH_SPREAD,
+    Thread,
+    coarse_pitch,
+    preload,
+    proof_load,
+    slip_capacity,
+    thread_called,
+    tightening_torque,
+)
+
+__all__ = ["Clamping", "Joint", "SlipCheck", "clamping_of", "joint_of"]
+
+_WRENCH: Final = Amount(1.0, WRENCH_SPREAD)
+_EXACT: Final = Amount(1.0)
+
+
+@dataclass(frozen=True, slots=True)
+class Clamping:
+    """How one bolt of a joint is tightened.
+
+    Attributes
+    ----------
+    thread : Thread
+    torque, nut_factor, friction : Amount
+    scatter : Amount
+        Factor on the preload: what a torque wrench leaves open, or exactly 1 where the writer of
+        the cell stated the doubt of the nut factor.
+    strength : str or None
+        Property class.
+    assumed : tuple of str
+    """
+
+    thread: Thread
+    torque: Amount
+    nut_factor: Amount
+    friction: Amount
+    scatter: Amount
+    strength: str | None
+    assumed: tuple[str, ...]
+
+    def preload(self, read: Read) -> float:
+        """Return the preload of one bolt [N]."""
+        force = preload(read(self.torque), read(self.nut_factor), self.thread.diameter_mm)
+        return force * read(self.scatter)
+
+
+@dataclass(frozen=True, slots=True)
+class SlipCheck:
+    """A joint under one cut, or under the weight alone.
+
+    Attributes
+    ----------
+    name : str
+    push_n, twist_nm : float
+        Along the faces, and about the middle of the bolts.
+    demand_n : float
+        At the worst bolt.
+    safety : Judged or None
+        Capacity over demand, at least 1; ``None`` where nothing pushes.
+    pull_n : float or None
+        Pull of overturning on the worst bolt; ``None`` where its lever is not known or the bolts
+        find no hold against it.
+    parting : Judged or None
+        That pull and the direct pull against what the bolt clamps at least.
+    """
+
+    name: str
+    push_n: float
+    twist_nm: float
+    demand_n: float
+    safety: Judged | None
+    pull_n: float | None
+    parting: Judged | None
+
+
+@dataclass(frozen=True, slots=True)
+class Joint:
+    """A bolted joint with everything that was asked of it.
+
+    Attributes
+    ----------
+    clamping : Clamping
+    count : int
+    preload, capacity : tuple of (value, expanded uncertainty)
+        Of one bolt [N].
+    checks : tuple of SlipCheck
+    torque_needed_nm : float or None
+        Tightening torque at which every check is sure to hold; ``None`` if nothing pushes.
+    torque_most_nm : float or None
+        Greatest torque at which the bolt is sure to stay within its proof load.
+    stretch : Judged or None
+        Greatest load of a bolt against its proof load; ``None`` without a property class.
+    slot_bolt : int or None
+        Thread (M) that the T-slot is made for, where the bolt is bigger than that.
+    """
+
+    clamping: Clamping
+    count: int
+    preload: tuple[float, float]
+    capacity: tuple[float, float]
+    checks: tuple[SlipCheck, ...]
+    torque_needed_nm: float | None
+    torque_most_nm: float | None
+    stretch: Judged | None
+    slot_bolt: int | None = None
+
+    @property
+    def least(self) -> SlipCheck | None:
+        """The check with the least safety against slip."""
+        pushed = [check for check in self.checks if check.safety is not None]
+        return min(pushed, key=lambda c: c.safety.value if c.safety else math.inf, default=None)
+
+    @property
+    def parted(self) -> SlipCheck | None:
+        """The check with the greatest pull on a bolt."""
+        pulled = [check for check in self.checks if check.parting is not None]
+        return max(pulled, key=lambda c: c.parting.value if c.parting else 0.0, default=None)
+
+
+def clamping_of(gather: Gather, bolts: Bolts, key: str) -> Clamping | None:
+    """Return how the bolts of ``[key]`` are tightened; gathers what is missing."""
+    named = thread_called(bolts.size) if bolts.size else None
+    diameter = bolts.diameter.value if bolts.diameter else None
+    if diameter is None and named is not None:
+        diameter = named.diameter_mm
+    pitch = bolts.pitch.value if bolts.pitch else None
+    if pitch is None and named is not None and diameter == named.diameter_mm:
+        pitch = named.pitch_mm
+    if pitch is None and diameter is not None:
+        pitch = coarse_pitch(diameter)
+    gather.need(
+        diameter,
+        f"{key}.size",
+        "thread of the bolts",
+        why="torque, preload and strength go by the thread",
+        how='write its name, such as size = "M12" or "1/2-13"',
+    )
+    if diameter is not None:
+        gather.need(
+            pitch,
+            f"{key}.pitch",
+            "pitch of the bolts",
+            why="the stress area goes by the pitch",
+            how="measure it with a thread gauge",
+        )
+    torque = gather.need(
+        bolts.torque,
+        f"{key}.torque",
+        "tightening torque of the bolts",
+        why="friction holds the joint, and the torque makes the clamping force",
+        how="read it off the torque wrench when you tighten them",
+    )
+    if diameter is None or pitch is None or torque is None:
+        return None
+    what = "fixture on the platter" if key.startswith("fixture") else "unit on the table"
+    told = []
+    if bolts.nut_factor is None:
+        told.append(
+            f"Nut factor {NUT_FACTOR_UNKNOWN:g} for the bolts of the {what}: dry steel "
+            "(common practice, no source)."
+        )
+    if bolts.friction is None:
+        told.append(
+            f"Friction {FRICTION_UNKNOWN:g} between the faces of the {what}: the safe side "
+            "where nothing is known (common practice, no source)."
+        )
+    stated = bolts.nut_factor is not None and bolts.nut_factor.plus_minus is not None
+    if not stated:
+        told.append(
+            f"The preload of a bolt of the {what} lies within +-{WRENCH_SPREAD:.0%}: spread of "
+            "a torque wrench; the low side counts for slip, the high side for stretch."
+        )
+    return Clamping(
+        thread=Thread(diameter, pitch),
+        torque=torque,
+        nut_factor=bolts.nut_factor or Amount(NUT_FACTOR_UNKNOWN),
+        friction=bolts.friction or Amount(FRICTION_UNKNOWN),
+        scatter=_EXACT if stated else _WRENCH,
+        strength=bolts.strength,
+        assumed=tuple(told),
+    )
+
+
+def joint_of(
+    clamping: Clamping, count: int, checks: tuple[SlipCheck, ...], slot: int | None = None
+) -> Joint:
+    """Return the joint with its slip, parting and stretch judged."""
+
+    def one(read: Read) -> list[float]:
+        force = clamping.preload(read)
+        return [force, slip_capacity(force, read(clamping.friction))]
+
+    values, spreads = values_with_spread(one)
+    share = float(spreads[0] / values[0])
+    pulls = [check.pull_n or 0.0 for check in checks]
+    stretch = most = None
+    if clamping.strength is not None:
+        proof = proof_load(clamping.thread, clamping.strength)
+        # The whole pull on top of the preload: a stiff joint lets the bolt feel only a part of it.
+        stretch = judge(
+            lambda read: clamping.preload(read) + max(pulls, default=0.0), lambda read: proof
+        )
+        left = (proof - max(pulls, default=0.0)) / (1.0 + share)
+        most = tightening_torque(
+            max(0.0, left), clamping.nut_factor.value, clamping.thread.diameter_mm
+        )
+    needed = None
+    lacks = [
+        check.safety.limit / max(check.safety.value - check.safety.margin_plus_minus, 1e-9)
+        for check in checks
+        if check.safety is not None
+    ]
+    lacks += [
+        check.parting.value / max(values[0] - spreads[0], 1e-9)
+        for check in checks
+        if check.parting is not None
+    ]
+    if lacks:
+        # Slip safety and clamping grow in step with the torque.
+        needed = clamping.torque.value * max(lacks)
+    return Joint(
+        clamping=clamping,
+        count=count,
+        preload=(float(values[0]), float(spreads[0])),
+        capacity=(float(values[1]), float(spreads[1])),
+        checks=checks,
+        torque_needed_nm=needed,
+        torque_most_nm=most,
+        stretch=stretch,
+        slot_bolt=slot,
+    )

@@ -1,0 +1,315 @@
+"""Where each operation cuts and how hard it pushes, pose by pose, as far as the entries tell."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass, field
+from functools import cached_property
+from typing import Final
+
+import numpy as np
+
+from gudgeon.cell.model import Operation, Part, PartFace, Station
+from gudgeon.findings.gather import Gather, Lacking
+from gudgeon.findings.judged import Read
+from gudgeon.findings.masses import MassFindings, Place
+from gudgeon.kinematics.inverse import poses_facing
+from gudgeon.quantity.amount import Amount
+from gudgeon.strength.cutting import drilling_thrust
+
+__all__ = ["THRUST_DOUBT", "Cut", "CutFindings"]
+
+THRUST_DOUBT: Final = 0.5
+"""An estimated drilling thrust may be off by this share: chisel edge, point, wear.
+
+Common practice, no source; the formula counts the lips alone.
+"""
+
+
+@dataclass(frozen=True, slots=True)
+class Cut:
+    """One operation in one pose.
+
+    Attributes
+    ----------
+    number : int
+        Place of the operation in the file, from 1.
+    name : str
+        Of the operation, with the station where it is cut at several.
+    tilt_rad, turn_rad : float
+        Programmed angles; a single axis has its turn in both (it is the level axis).
+    place : callable or None
+        Where it cuts, unit frame at zero [mm]; ``None`` if not known.
+    lever : Amount or None
+        Declared distance from the rotary line [mm].
+    thrust, side_force : Amount or None
+        Straight down, and level in any direction [N]; ``None`` where not given.
+    estimated : bool
+        The thrust was worked out from the drill.
+    """
+
+    number: int
+    name: str
+    tilt_rad: float
+    turn_rad: float
+    place: Place | None
+    lever: Amount | None
+    thrust: Amount | None
+    side_force: Amount | None
+    estimated: bool = field(default=False)
+
+    @property
+    def pushes(self) -> bool:
+        """True if any force is known."""
+        return self.thrust is not None or self.side_force is not None
+
+
+class CutFindings(MassFindings):
+    """The operations with their poses."""
+
+    @cached_property
+    def cuts(self) -> tuple[Cut, ...]:
+        """Every operation whose pose is known, at every station where it is cut.
+
+        Raises
+        ------
+        Lacking
+            If there are no operations at all; `cuts_lacking` names what single ones lack.
+        """
+        gather = self.gather()
+        gather.need(
+            self.cell.operations,
+            "operations",
+            "cuts with their forces",
+            why="brakes and bolts are judged against what the tools push",
+            how="add an [[operations]] entry for the hardest drilling and the heaviest milling: "
+            "pose, at, measured_from, thrust or side_force",
+        )
+        gather.stop()
+        return self._cuts_and_gaps[0]
+
+    @property
+    def cuts_lacking(self) -> Gather:
+        """What keeps single operations from being judged."""
+        return self._cuts_and_gaps[1]
+
+    @cached_property
+    def _cuts_and_gaps(self) -> tuple[tuple[Cut, ...], Gather]:
+        found: list[Cut] = []
+        gaps = self.gather()
+        for number, operation in enumerate(self.cell.operations, start=1):
+            gather = self.gather()
+            try:
+                cuts = self._cuts_of(operation, number, gather)
+            except Lacking as lacking:
+                gaps.also(lacking)
+            else:
+                found.extend(cuts)
+        return tuple(found), gaps
+
+    @property
+    def cuts_assumed(self) -> tuple[str, ...]:
+        """What the operations take for granted."""
+        told = []
+        if any(cut.estimated for cut in self._cuts_and_gaps[0]):
+            told.append(
+                "Drilling thrust without a measured value is estimated from the lips of a 118 deg "
+                f"drill, +-{THRUST_DOUBT:.0%} for chisel edge and wear (common practice)."
+            )
+        return tuple(told)
+
+    def _cuts_of(self, operation: Operation, number: int, gather: Gather) -> list[Cut]:
+        key = f"operations[{number}]"
+        name = operation.name or f"operation {number}"
+        thrust, estimated = _thrust(operation)
+        own = None
+        if operation.at is not None:
+            origin = gather.need(
+                operation.measured_from,
+                f"{key}.measured_from",
+                f'origin from which "{name}" is measured',
+                why="tilt axis and platter face lie at different heights",
+                how='write measured_from = "tilt axis" or "platter face"',
+            )
+            if origin == "platter face":
+                self._need_face_height(gather)
+            own = self.place_of(operation.at, origin)
+        gather.stop()
+
+        def cut(tilt: float, turn: float, place: Place | None, label: str = "") -> Cut:
+            return Cut(
+                number=number,
+                name=f"{name}, {label}" if label else name,
+                tilt_rad=tilt,
+                turn_rad=turn,
+                place=place,
+                lever=operation.lever,
+                thrust=thrust,
+                side_force=operation.side_force,
+                estimated=estimated,
+            )
+
+        if operation.pose is not None:
+            tilt, turn = (angle.value for angle in operation.pose)
+            return [cut(tilt if self.has_tilt else turn, turn, own)]
+        gather.need(
+            operation.face,
+            f"{key}.pose",
+            f'pose of "{name}": programmed tilt and turn',
+            why="weight and levers change with the pose",
+            how='write pose = ["90 deg", "0 deg"], or the part and face that it cuts',
+        )
+        gather.stop()
+        return [
+            cut(tilt, turn, place, label)
+            for tilt, turn, place, label in self._at_stations(operation, key, gather, own)
+        ]
+
+    def _at_stations(
+        self, operation: Operation, key: str, gather: Gather, own: Place | None
+    ) -> list[tuple[float, float, Place | None, str]]:
+        """Return pose, place and station name of a face's cut at each station of its part.
+
+        A cut given by its place stays the cut of the station nearest to it and is carried over to
+        the others; one without a place is taken at the face's zero.
+        """
+        part, face = self._face(operation, key, gather)
+        held = [
+            (i, station)
+            for i, station in enumerate(self.cell.stations, start=1)
+            if (station.part or part.name) == part.name
+            and (not station.faces or face.name in station.faces)
+        ]
+        if face.pose is not None and (own is not None or not held):
+            tilt, turn = (angle.value for angle in face.pose)
+            return [(tilt if self.has_tilt else turn, turn, own, "")]
+        gather.need(
+            held or None,
+            "stations",
+            f"a station that holds {part.name or 'the part'}",
+            why="a face's pose follows from how its station is turned",
+            how="add a [[stations]] entry with at and turn",
+        )
+        for i, station in held:
+            gather.need(
+                station.at,
+                f"stations[{i}].at",
+                f"place of the part at {station.name or f'station {i}'}, platter frame",
+                why="the lever of the cut hangs on it",
+                how="measure from the rotary line and the platter face to the part's origin",
+            )
+        if own is None and face.zero is not None:
+            self._need_face_height(gather)
+        gather.stop()
+        home = self._nearest([station for _, station in held], operation) if own else None
+        found: list[tuple[float, float, Place | None, str]] = []
+        for i, station in held:
+            tilt, turn = self._pose(station, face, key, gather)
+            place: Place | None = None
+            if home is not None and operation.at is not None:
+                place = self._carried_over(operation, home, station)
+            elif face.zero is not None and station.at is not None:
+                place = self._from_platter(station.at, station.turn, face.zero)
+            label = (station.name or f"station {i}") if len(held) > 1 else ""
+            found.append((tilt, turn, place, label))
+        return found
+
+    def _face(self, operation: Operation, key: str, gather: Gather) -> tuple[Part, PartFace]:
+        parts = [
+            part
+            for part in self.cell.parts
+            if operation.part in (None, part.name) or len(self.cell.parts) == 1
+        ]
+        for part in parts:
+            for face in part.faces:
+                if face.name == operation.face and (face.pose or face.normal):
+                    return part, face
+        gather.need(
+            None,
+            f"{key}.face",
+            f'face "{operation.face}" with a normal or a pose',
+            why="the pose of the cut follows from the face",
+            how="write a [[parts.faces]] entry of that name with its normal, or give the pose",
+        )
+        gather.stop()
+        raise AssertionError("unreachable: stop raises")  # pragma: no cover
+
+    def _nearest(self, stations: list[Station], operation: Operation) -> Station:
+        at = operation.at
+        assert at is not None
+        height = self.cell.unit.face_height
+        drop = height.value if operation.measured_from == "tilt axis" and height else 0.0
+        target = np.array([at[0].value, at[1].value, at[2].value - drop])
+
+        def distance(station: Station) -> float:
+            assert station.at is not None  # gathered by the caller
+            return float(np.linalg.norm(target - [value.value for value in station.at]))
+
+        return min(stations, key=distance)
+
+    def _carried_over(self, operation: Operation, home: Station, there: Station) -> Place:
+        """Return the place at `there` of a cut given at `home`, unit frame."""
+        assert operation.at is not None
+        own = self.place_of(operation.at, operation.measured_from)
+        start, end = self._from_platter_of(home), self._from_platter_of(there)
+        turn = (there.turn.value if there.turn else 0.0) - (home.turn.value if home.turn else 0.0)
+
+        def place(read: Read) -> tuple[float, float, float]:
+            a, b = np.array(start(read)), np.array(end(read))
+            dx, dy, dz = np.array(own(read)) - a
+            cosine, sine = math.cos(turn), math.sin(turn)
+            if not self.has_tilt:  # turns about the platter's z, the unit frame's x
+                return (
+                    float(b[0] + dx),
+                    float(b[1] + dy * cosine - dz * sine),
+                    float(b[2] + dy * sine + dz * cosine),
+                )
+            return (
+                float(b[0] + dx * cosine - dy * sine),
+                float(b[1] + dx * sine + dy * cosine),
+                float(b[2] + dz),
+            )
+
+        return place if there is not home else own
+
+    def _from_platter_of(self, station: Station) -> Place:
+        assert station.at is not None
+        return self._from_platter(station.at)
+
+    def _pose(
+        self, station: Station, face: PartFace, key: str, gather: Gather
+    ) -> tuple[float, float]:
+        """Return programmed tilt and turn that bring the face to the spindle."""
+        if face.pose is not None:
+            tilt, turn = (angle.value for angle in face.pose)
+            return (tilt if self.has_tilt else turn), turn
+        assert face.normal is not None
+        angle = station.turn.value if station.turn else 0.0
+        x, y, z = face.normal
+        cosine, sine = math.cos(angle), math.sin(angle)
+        turned = np.array([x * cosine - y * sine, x * sine + y * cosine, z])
+        facing = poses_facing(self.turning_only, self.platter_axes @ turned, tolerance_rad=1e-6)
+        if not facing.poses:
+            gather.need(
+                None,
+                f"{key}.pose",
+                f'a pose within the axis limits for face "{face.name}" at '
+                f"{station.name or 'its station'}",
+                why="without a pose nothing can be said of its levers",
+                how="check the face's normal, the station's turn and the axis limits",
+            )
+            gather.stop()
+        angles = facing.poses[0].angles_rad
+        return angles[0], angles[-1]
+
+
+def _thrust(operation: Operation) -> tuple[Amount | None, bool]:
+    """Return the thrust as given or estimated from the drill, and whether it is estimated."""
+    if operation.thrust is not None:
+        return operation.thrust, False
+    drill, feed = operation.drill_diameter, operation.feed_per_turn
+    pressure = operation.cutting_pressure
+    if drill is None or feed is None or pressure is None:
+        return None, False
+    force = drilling_thrust(pressure.value, drill.value, feed.value)
+    return Amount(force, THRUST_DOUBT * force), True
