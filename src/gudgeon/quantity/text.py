@@ -306,11 +306,17 @@ def _value(
             else f"write {float(terms[0].number / 100):g}",
             "dimension",
         )
+    if any(term.signed for term in terms[1:]):
+        raise QuantityError(
+            f'"{text}" has a sign in the middle',
+            f'for uneven limits write the middle value and half the width: "{_middle(kind)}"',
+            "unreadable",
+        )
     units = [_unit_of(text, kind, terms, term) for term in terms]
     if len(terms) == 1:
         return _scaled(kind, terms[0].number, units[0], difference), units[0].currency
     falling = all(a.factor > b.factor for a, b in itertools.pairwise(units))
-    if kind not in _SUMS or not falling or any(term.signed for term in terms[1:]):
+    if kind not in _SUMS or not falling:
         raise unreadable(text, kind)
     total = sum(
         (abs(term.number) * unit.factor for term, unit in zip(terms, units, strict=True)),
@@ -336,6 +342,11 @@ def _unit_of(text: str, kind: Kind, terms: list[_Term], term: _Term) -> Unit:
     if unit.dimension not in dimensions_of(kind):
         raise other_kind(text, kind, unit.text, kind_of(unit))
     return unit
+
+
+def _middle(kind: Kind) -> str:
+    number, unit = BASE[kind].examples[0].split(maxsplit=1)
+    return f"{number} {unit} +- 0.1 {unit}"
 
 
 def _scaled(kind: Kind, number: Fraction, unit: Unit, difference: bool) -> Fraction:

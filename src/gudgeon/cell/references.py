@@ -1,0 +1,98 @@
+"""Names in a cell file: given twice, or used without being given."""
+
+from __future__ import annotations
+
+import difflib
+from collections.abc import Hashable, Iterator, Sequence
+
+from gudgeon.cell.faults import Fault
+from gudgeon.cell.model import Cell
+from gudgeon.cell.places import Path, Source
+
+__all__ = ["double_names", "unknown_names"]
+
+
+def double_names(cell: Cell, source: Source) -> Iterator[Fault]:
+    """Yield C022 for every name or number that two sections share."""
+    lists: list[tuple[str, str, Path, Sequence[Hashable]]] = [
+        ("station", "name", ("stations",), [station.name for station in cell.stations]),
+        ("part", "name", ("parts",), [part.name for part in cell.parts]),
+        ("tool", "number", ("tools",), [tool.number for tool in cell.tools]),
+        ("operation", "name", ("operations",), [cut.name for cut in cell.operations]),
+    ]
+    lists += [
+        ("face", "name", ("parts", number, "faces"), [face.name for face in part.faces])
+        for number, part in enumerate(cell.parts)
+    ]
+    for what, key, path, names in lists:
+        first: dict[Hashable, int] = {}
+        for number, name in enumerate(names):
+            if name is None:
+                continue
+            if name not in first:
+                first[name] = number
+                continue
+            shown = f'"{name}"' if isinstance(name, str) else str(name)
+            yield Fault(
+                "C022",
+                "error",
+                f"two {what}s have the {key} {shown}",
+                (source.value((*path, first[name], key)), source.value((*path, number, key))),
+                f"It cannot be told which {what} is meant where the {key} is used.",
+                f"give each {what} its own {key}",
+            )
+
+
+def unknown_names(cell: Cell, source: Source, broken: frozenset[str]) -> Iterator[Fault]:
+    """Yield C026 for every part, face or tool that is used but not given.
+
+    A cell that has no parts (or tools) at all is still being written; nothing is said then.
+
+    Parameters
+    ----------
+    broken : frozenset of str
+        Sections with faults of their own; names that may stand in them are not looked up.
+    """
+    parts = {part.name: part for part in cell.parts if part.name is not None}
+    numbers = [str(tool.number) for tool in cell.tools if tool.number is not None]
+    parts_known = bool(cell.parts) and "parts" not in broken
+    tools_known = bool(cell.tools) and "tools" not in broken
+
+    def faces_of(part: str | None) -> list[str]:
+        chosen = [parts[part]] if part in parts else cell.parts
+        return [face.name for one in chosen for face in one.faces if face.name is not None]
+
+    for number, station in enumerate(cell.stations):
+        path: Path = ("stations", number)
+        if parts_known and station.part is not None and station.part not in parts:
+            yield _unknown(source, (*path, "part"), "part", station.part, list(parts))
+        elif parts_known and (known := faces_of(station.part)):
+            for place, face in enumerate(station.faces):
+                if face not in known:
+                    yield _unknown(source, (*path, "faces", place), "face", face, known)
+    for number, cut in enumerate(cell.operations):
+        path = ("operations", number)
+        if tools_known and cut.tool is not None and str(cut.tool) not in numbers:
+            yield _unknown(source, (*path, "tool"), "tool", str(cut.tool), numbers)
+        if parts_known and cut.part is not None and cut.part not in parts:
+            yield _unknown(source, (*path, "part"), "part", cut.part, list(parts))
+            continue
+        known = faces_of(cut.part) if parts_known else []
+        if known and cut.face is not None and cut.face not in known:
+            yield _unknown(source, (*path, "face"), "face", cut.face, known)
+
+
+def _unknown(source: Source, path: Path, what: str, name: str, known: list[str]) -> Fault:
+    near = difflib.get_close_matches(name, known, n=1, cutoff=0.6)
+    mark = "" if what == "tool" else '"'
+    listed = ", ".join(f"{mark}{other}{mark}" for other in known[:8]) or "none"
+    section = {"part": "[[parts]]", "tool": "[[tools]]", "face": "[[parts.faces]]"}[what]
+    do = f"write {mark}{near[0]}{mark}, or " if near and what != "tool" else ""
+    return Fault(
+        "C026",
+        "error",
+        f"there is no {what} {mark}{name}{mark}",
+        (source.value(path),),
+        f"The {what}s of this cell are {listed}.",
+        f"{do}add the {what} under {section}",
+    )
