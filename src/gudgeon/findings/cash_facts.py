@@ -8,6 +8,7 @@ from typing import Final
 from gudgeon.findings.cash_inputs import Input, Stakes
 from gudgeon.money.flips import Swing
 from gudgeon.money.flows import InternalRate
+from gudgeon.money.level import whole_parts
 
 __all__ = [
     "NOTHING",
@@ -129,6 +130,11 @@ class Flip:
     input: Input
     at: float
     away: float
+
+    @property
+    def rounded(self) -> float:
+        """`at`, but a volume rounded up to a whole part."""
+        return whole_parts(self.at) if self.input.name == "volume" else self.at
 
 
 @dataclass(frozen=True, slots=True)

@@ -2,16 +2,22 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 from functools import cached_property
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from gudgeon.answer import Missing
+from gudgeon.centre.fit import POSITION_WORTH_MM
+from gudgeon.centre.hand import NEEDED
 from gudgeon.centre.lines import LineFrame
 from gudgeon.findings.gather import Lacking
-from gudgeon.findings.senses import SenseFindings
+from gudgeon.findings.procedure import touch_orders
+from gudgeon.findings.touching import LineStudy, TouchFindings
 from gudgeon.kinematics.chain import WorkChain
+from gudgeon.quantity.amount import Amount
 
 __all__ = ["AxisLinesFinding", "LineFindings"]
 
@@ -66,13 +72,68 @@ class AxisLinesFinding:
         return self.frame.face_height(self.values)
 
 
-class LineFindings(SenseFindings):
+class LineFindings(TouchFindings):
     """Facts about the two axis lines."""
 
     @cached_property
     def axis_lines(self) -> AxisLinesFinding:
-        """The lines that other questions use; raises `Lacking`."""
-        return self._nominal_lines()
+        """The lines that other questions use: fitted, else by hand, else from the entries.
+
+        Raises
+        ------
+        Lacking
+            Naming what is missing; also where the touches contradict a sense, because lines that
+            may be mirrored must not be used.
+        """
+        study = self.line_study
+        if study.fatal:
+            first = study.fatal[0]
+            raise Lacking(
+                (
+                    Missing(
+                        "touches and senses that agree",
+                        first.where,
+                        first.text,
+                        first.mend,
+                    ),
+                )
+            )
+        if study.readings:
+            measured = self._measured_lines(study)
+            if measured is not None:
+                return measured
+        try:
+            return self._nominal_lines()
+        except Lacking as lacking:
+            touches = self.touches_lacking(study)
+            raise Lacking((*touches, *lacking.missing)) from lacking
+
+    def _measured_lines(self, study: LineStudy) -> AxisLinesFinding | None:
+        fit, hand = study.fit, study.hand
+        if fit is not None and study.determined:
+            dof = float(fit.dof) if fit.suspicious else math.inf
+            return AxisLinesFinding(study.frame, fit.line_values, fit.line_covariance, True, dof)
+        if hand is not None and hand.complete and not _too_wide(hand.covariance):
+            return AxisLinesFinding(study.frame, hand.values, hand.covariance, True, math.inf)
+        return None
+
+    def touches_lacking(self, study: LineStudy) -> tuple[Missing, ...]:
+        """Return the touches that would still be needed for both lines, most telling first."""
+        if study.hand is None:
+            wanted = NEEDED if self.has_tilt else ()
+        else:
+            wanted = study.hand.lacking
+        where = self.cell.readings.file or f"{self.cell.file}: readings.file"
+        return tuple(
+            Missing(
+                f"touch of {item.what}",
+                where,
+                item.gives,
+                item.how,
+            )
+            for item in touch_orders(study.frame, self.senses)
+            if item.needed in wanted
+        )
 
     def _nominal_lines(self) -> AxisLinesFinding:
         """Return the lines from the cell's entries, with the uncertainty that they state."""
@@ -98,8 +159,8 @@ class LineFindings(SenseFindings):
         frame, values = LineFrame.of_chain(chain)
 
         # Sources of uncertainty: centre x, centre y, height, axis offset, face height.
-        def u(amount: object) -> float:
-            return float(getattr(amount, "u", 0.0)) if amount is not None else 0.0
+        def u(amount: Amount | None) -> float:
+            return amount.u if amount is not None else 0.0
 
         heights = (self.cell.machine.gauge_to_table, unit.tilt_axis_height, placement.riser)
         sources = np.array(
@@ -117,10 +178,10 @@ class LineFindings(SenseFindings):
             assert height is not None
             values[8] = height.value
             effect[0, 0:2] = across
+            effect[0, 3] = -1.0  # the centre is that of the rotary line
             effect[1, 2] = 1.0
             effect[4, 0:2] = along
             effect[5, 0:2] = across
-            effect[5, 3] = 1.0
             effect[8, 4] = 1.0
             effect[8, 2] = 1.0  # the crossing height z = 0 of the frame stays, the line rises
         else:
@@ -129,3 +190,7 @@ class LineFindings(SenseFindings):
             effect[4, 0:2] = along
         covariance = (effect * sources**2) @ effect.T
         return AxisLinesFinding(frame, values, covariance, measured=False, dof=float("inf"))
+
+
+def _too_wide(covariance: Floats) -> bool:
+    return bool(np.max(np.diag(covariance)) > POSITION_WORTH_MM**2)

@@ -33,6 +33,9 @@ LOWEST_RATE: Final = -0.9999
 HIGHEST_RATE: Final = 1e6
 """A million-fold gain a year: higher internal rates say nothing."""
 
+LARGEST_EXPONENT: Final = 600.0
+"""Keeps powers of later years below the largest float."""
+
 
 @dataclass(frozen=True, slots=True)
 class InternalRate:
@@ -96,33 +99,34 @@ def internal_rate(flows: Sequence[float], times: Sequence[float] | None = None) 
 
     Notes
     -----
-    With whole years the worth is a polynomial in 1/(1 + rate); all its roots are found, and
-    numpy-financial's ``irr`` gives the one nearest to zero.  With one change of sign the root is
-    the only one above -1 (Descartes' rule of signs), so bracketing it is enough.
+    With one change of sign the root is the only one above -1 (Descartes' rule of signs) and is
+    searched for: the roots of the polynomial lose it where the last sums are tiny.  With more
+    changes and whole years all roots of the polynomial in 1/(1 + rate) are found, and
+    numpy-financial's ``irr`` gives the one nearest to zero.
     """
     changes = sign_changes(flows)
     if changes == 0:
         return InternalRate(None, (), False)
-    whole = times is None or bool(np.all(np.asarray(times) == np.arange(len(flows))))
-    if not whole:
-        if changes > 1:
-            raise ValueError("times must be whole years where the sums change sign repeatedly")
-        found = zoom(
-            lambda logs: np.array(
-                [present_worth(float(np.expm1(x)), flows, times) for x in np.atleast_1d(logs)]
-            ),
-            float(np.log1p(LOWEST_RATE)),
+    amounts = np.asarray(flows, dtype=np.float64)
+    late = np.arange(len(flows), dtype=np.float64) if times is None else np.asarray(times)
+    if changes == 1:
+        lowest = max(float(np.log1p(LOWEST_RATE)), -LARGEST_EXPONENT / float(late[-1]))
+        logs = zoom(
+            lambda x: np.asarray(amounts @ np.exp(-np.outer(late, x))),
+            lowest,
             float(np.log1p(HIGHEST_RATE)),
         )
-        rates = tuple(float(np.expm1(x)) for x in found)
+        rates = tuple(float(np.expm1(x)) for x in logs)
         return InternalRate(rates[0] if rates else None, rates, False)
-    roots = np.roots(np.asarray(flows, dtype=np.float64)[::-1])
+    if not np.array_equal(late, np.arange(len(flows))):
+        raise ValueError("times must be whole years where the sums change sign repeatedly")
+    roots = np.roots(amounts[::-1])
     real = np.unique(roots.real[(roots.imag == 0.0) & (roots.real > 0.0)])
-    nearest = float(npf.irr(np.asarray(flows, dtype=np.float64)))
+    nearest = float(npf.irr(amounts))
     return InternalRate(
         rate=None if np.isnan(nearest) else nearest,
         rates=tuple(sorted(float(1.0 / root - 1.0) for root in real)),
-        several_possible=changes > 1,
+        several_possible=True,
     )
 
 

@@ -10,7 +10,6 @@ import math
 from typing import Final
 
 import numpy as np
-import numpy_financial as npf
 from numpy.typing import ArrayLike, NDArray
 
 from gudgeon.money.flows import payback
@@ -22,6 +21,7 @@ __all__ = [
     "discounted_payback",
     "level_flows",
     "level_worth",
+    "payments",
     "price_allowed",
     "running_total",
     "saved_needed",
@@ -34,6 +34,9 @@ __all__ = [
 Floats = NDArray[np.float64]
 
 SECONDS_PER_HOUR: Final = 3600.0
+
+SMALL_RATE: Final = 1e-12
+"""Below this rate a thousand years of interest change a count of payments by a billionth."""
 
 LONGEST: Final = 1000.0
 """A payback beyond this many years is called never."""
@@ -140,13 +143,25 @@ def discounted_payback(outlay: float, yearly: float, rate: float) -> float:
     """
     if outlay <= 0.0:
         return 0.0
-    # Never if even endless savings are worth less than the outlay.
-    if yearly <= 0.0 or (rate > 0.0 and outlay * rate >= yearly):
+    count = payments(outlay, yearly, rate)
+    if not count <= LONGEST:
         return math.inf
-    periods = float(npf.nper(rate, yearly, -outlay))
-    if not periods <= LONGEST:
+    return payback([-outlay, *[yearly] * (math.ceil(count) + 1)], rate)
+
+
+def payments(outlay: float, yearly: float, rate: float) -> float:
+    r"""Return how many level payments repay `outlay`, the last one in part; ``inf`` if none do.
+
+    Notes
+    -----
+    :math:`-\ln(1 - P i / a) / \ln(1 + i)`, the annuity solved for the years.  (The ``nper`` of
+    numpy-financial 1.0 has the wrong sign at rate zero and warns close to it.)
+    """
+    if yearly <= 0.0 or outlay * rate >= yearly:
         return math.inf
-    return payback([-outlay, *[yearly] * (math.ceil(periods) + 1)], rate)
+    if abs(rate) < SMALL_RATE:
+        return outlay / yearly
+    return -math.log1p(-outlay * rate / yearly) / math.log1p(rate)
 
 
 def volume_needed(

@@ -6,13 +6,13 @@ import math
 
 from gudgeon.answer import Column, Figure, Picture, Table
 from gudgeon.drawing.chart import Bars, Chart
-from gudgeon.findings.cash_facts import NOTHING, SURE, UNIT, BreakEven, Cash, Option
+from gudgeon.findings.cash_facts import NOTHING, SURE, UNIT, BreakEven, Cash, Flip, Option
 from gudgeon.findings.cash_inputs import Input
 from gudgeon.quantity.kinds import Kind
 from gudgeon.quantity.show import Units
 from gudgeon.questions._shared import figure
 
-__all__ = ["figures", "pictures", "shown", "tables", "volume_figures", "years_text"]
+__all__ = ["figures", "pictures", "shown", "shown_turn", "tables", "volume_figures", "years_text"]
 
 
 # --- figures ------------------------------------------------------------------------------
@@ -292,7 +292,7 @@ def _tornado(cash: Cash, units: Units) -> Table:
                 swing.worth_low,
                 swing.worth_high,
                 swing.width,
-                shown(one, turn.at, units) if turn else "never",
+                shown_turn(turn, units) if turn else "never",
                 turn.away / 2.0 if turn and math.isfinite(turn.away) else None,
             )
         )
@@ -330,7 +330,7 @@ def _cash_picture(cash: Cash, units: Units) -> Picture:
     curve = cash.unit.curve
     chart.band(curve.times, curve.low, curve.high, "the unit, 90 % of the draws")
     chart.curve(curve.times, curve.best, "the unit")
-    styles = iter(("hidden", "axis"))
+    styles = iter(("axis", "thin"))
     for option in cash.options:
         if option.name not in (UNIT, NOTHING):
             chart.curve(option.curve.times, option.curve.best, option.words, next(styles))
@@ -358,6 +358,11 @@ def shown(one: Input, base: float, units: Units) -> str:
     if one.kind is Kind.MONEY_PER_HOUR:
         return units.text(one.kind, base, 1)
     return units.text(one.kind, base)
+
+
+def shown_turn(turn: Flip, units: Units) -> str:
+    """Return where the decision turns as text; a volume is rounded up to a whole part."""
+    return shown(turn.input, turn.rounded, units)
 
 
 def years_text(years: float) -> str:

@@ -43,6 +43,7 @@ from gudgeon.questions._pays_show import (
     figures,
     pictures,
     shown,
+    shown_turn,
     tables,
     volume_figures,
     years_text,
@@ -194,7 +195,7 @@ def _next_step(cash: Cash, verdict: Verdict, units: Units) -> str:
             return "Do not buy it for this work."
         return (
             f"Do not buy it for this work; ask again when {turn.input.label} "
-            f"{_reaches(turn)} {shown(turn.input, turn.at, units)}."
+            f"{_reaches(turn)} {shown_turn(turn, units)}."
         )
     assert widest is not None  # a certainty between 5 and 95 % needs an input with a range
     return f"{first}, enter {widest.label} with its range, and ask again."
@@ -208,7 +209,7 @@ def _flips(cash: Cash, units: Units) -> str | None:
         pays = cash.unit.worth > 0.0
         said.append(
             f"It {'stops paying' if pays else 'starts to pay'} where {turn.input.label} "
-            f"{_reaches(turn)} {shown(turn.input, turn.at, units)} "
+            f"{_reaches(turn)} {shown_turn(turn, units)} "
             f"({shown(turn.input, turn.input.spread.value, units)} entered{_away(turn)})."
         )
     rival = _nearest(cash.rival_flips)
@@ -216,7 +217,7 @@ def _flips(cash: Cash, units: Units) -> str | None:
         is_best = cash.best.name == UNIT
         said.append(
             f"It {'stops being' if is_best else 'becomes'} the best choice where "
-            f"{rival.input.label} {_reaches(rival)} {shown(rival.input, rival.at, units)} "
+            f"{rival.input.label} {_reaches(rival)} {shown_turn(rival, units)} "
             f"({shown(rival.input, rival.input.spread.value, units)} entered{_away(rival)})."
         )
     return " ".join(said) or None
@@ -232,7 +233,7 @@ def _away(turn: Flip) -> str:
 
 
 def _reaches(turn: Flip) -> str:
-    return "falls to" if turn.at < turn.input.spread.value else "rises to"
+    return "falls below" if turn.at < turn.input.spread.value else "rises to"
 
 
 def _nearest(flips: tuple[Flip, ...]) -> Flip | None:
