@@ -40,7 +40,8 @@ def test_examples_in_docstrings_run() -> None:
         (0.611, None, "in", "0.6110 in"),
         (2.0, 0.0, "kg", "2.0 kg"),
         (75.0, None, "EUR/h", "75.00 EUR/h"),
-        (8400.0, None, "parts/yr", "8400 parts/yr"),
+        (8400.0, None, "parts/yr", "8,400 parts/yr"),
+        (8400.0, None, "N", "8400 N"),
         (4.0, None, "", "4"),
         (1.31, None, "", "1.310"),
         # A small value is not shown as nought.
@@ -122,6 +123,8 @@ def test_columns_share_their_decimals() -> None:
     assert cells(Column("x", "count"), [1, 2]) == ["1", "2"]
     assert cells(Column("x", "kept"), [True, False, "n/a"]) == ["yes", "no", "n/a"]
     assert cells(Column("x", "sum", "EUR"), [12000.4, -3.0]) == ["12,000", "-3"]
+    assert cells(Column("x", "sum", "EUR"), [7280.0, 10020.0]) == ["7,280", "10,020"]
+    assert cells(Column("x", "far", "mm"), [1044.5, 2.0]) == ["1044.500", "2.000"]
     assert cells(Column("x", "tiny", "mm"), [0.00002, 1.0]) == ["0.00002", "1.00000"]
     assert cells(Column("x", "x", "mm"), [math.inf, 1.0]) == ["no value", "1.000"]
     assert cells(Column("x", "x", "mm"), [np.float64(1.5), np.float64(2)]) == ["1.500", "2.000"]

@@ -15,6 +15,7 @@ TICKS: Final = 5  # about as many as a reader takes in at a glance
 LABEL_MOST_PX: Final = 170.0
 _At: TypeAlias = Callable[[float, float], tuple[float, float]]
 
+TINY: Final = 1e-200  # smaller numbers are nought; their logarithms are not worth the trouble
 FLAT: Final = 1e-12  # a span below this share of its size counts as none
 
 
@@ -333,7 +334,9 @@ class _Axis:
         A snug one ends at the values, else at round ticks; one of `turns` steps in shares of a
         right angle.
         """
-        finite = [float(value) for value in values if math.isfinite(value)]
+        finite = [
+            0.0 if abs(value) < TINY else float(value) for value in values if math.isfinite(value)
+        ]
         low, high = (min(finite), max(finite)) if finite else (0.0, 1.0)
         size = max(abs(low), abs(high))
         if high - low <= FLAT * size or high == low:

@@ -161,14 +161,14 @@ def _check(options: argparse.Namespace) -> int:
 
 
 def _start(options: argparse.Namespace) -> int:
-    from gudgeon.cell.files import write_text_safely
-    from gudgeon.cell.starter import start
-
     path = Path(options.file)
     if path.exists():
         raise _Stop(f"{_shown(path)} exists already and is left alone; give another name")
     if not path.parent.is_dir():
         raise _Stop(f"there is no folder {_shown(path.parent)}; make it first")
+    from gudgeon.cell.files import write_text_safely
+    from gudgeon.cell.starter import start
+
     try:
         text = start(_prompt)
     except EOFError:
@@ -202,7 +202,7 @@ def _report(options: argparse.Namespace) -> int:
         date=datetime.now(tz=UTC).astimezone().date().isoformat(),
         inputs=_fingerprints(path, cell),
         failed=failed,
-        warnings=[str(fault.get("what", "")) for fault in faults],
+        warnings=[f"{fault['what']}: {fault['do']}" for fault in faults],
         version=__version__,
     )
     try:
@@ -254,7 +254,7 @@ def _sort_words(words: Sequence[str]) -> tuple[dict[str, Question], int, Path]:
     path = Path(last)
     if last.lower() in known and not path.exists():
         asked = " ".join(words)
-        raise _Stop(f"the cell file is missing; write  gudgeon ask {_shown(asked)} cell.toml")
+        raise _Stop(f"the cell file is missing; write: gudgeon ask {_shown(asked)} cell.toml")
     for name in names:
         if name.lower() not in known and (name.lower().endswith(".toml") or Path(name).is_file()):
             raise _Stop(f"the cell file comes last, and only one; {_shown(name)} is not a question")
@@ -268,21 +268,19 @@ def _find(word: str, known: dict[str, Question]) -> str:
     if word.lower() in known:
         return word.lower()
     near = difflib.get_close_matches(word.lower(), known, n=1, cutoff=0.5)
-    hint = f"do you mean  {near[0]}?" if near else f"the questions are: {', '.join(known)}"
+    hint = f'do you mean "{near[0]}"?' if near else f"the questions are: {', '.join(known)}"
     raise _Stop(f'"{_shown(word)}" is not a question; {hint}')
 
 
 def _load(path: Path, *, as_json: bool = False) -> tuple[Cell | None, list[dict[str, Any]]]:
     """Read a cell file, print its faults, and return the cell (``None`` after an error)."""
-    from dataclasses import asdict
-
-    from gudgeon.cell.faults import as_text
+    from gudgeon.cell.faults import as_data, as_text
     from gudgeon.cell.files import load
 
     loaded = load(path)
     if loaded.faults:
-        print(as_text(loaded.faults), file=sys.stderr)
-    faults = [asdict(fault) for fault in loaded.faults]
+        print(as_text(loaded.faults), end="", file=sys.stderr)
+    faults = as_data(loaded.faults)
     broken = loaded.cell is None or any(fault.level == "error" for fault in loaded.faults)
     if broken and as_json:
         _print_json({"schema": FAULTS_SCHEMA, "cell": str(path), "faults": faults})

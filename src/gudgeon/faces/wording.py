@@ -27,7 +27,6 @@ __all__ = [
 NO_VALUE: Final = "no value"
 EMPTY: Final = "-"
 PLACES_MOST: Final = 6
-GROUP_FROM: Final = 10_000.0
 
 _USUAL: Final[dict[str, int]] = {
     "mm": 3,
@@ -188,20 +187,21 @@ def worded(figure: Figure) -> Worded:
         while places < PLACES_MOST and value != limit and _same(value, limit, places):
             places += 1
     unit = f" {figure.unit}" if figure.unit else ""
-    sides = f" +- {_number(spread, places, value)}" if spread > 0.0 else ""
-    number = _number(value, places)
+    sides = f" +- {_number(spread, places, figure.unit, value)}" if spread > 0.0 else ""
+    number = _number(value, places, figure.unit, spread)
     shown = f"{number}{sides}{unit}"
     if limit is None:
         return Worded(shown, "", Standing.FREE, number)
     spare = limit - value if figure.limit_kind == "max" else value - limit
+    room = f"{_number(abs(spare), places, figure.unit, value)}{unit}"
     if spread > 0.0 and abs(spare) < spread:
         standing, margin = Standing.UNSURE, "the limit lies inside the +-"
     elif spare >= 0.0:
-        standing, margin = Standing.KEPT, f"{_number(spare, places, value)}{unit} to spare"
+        standing, margin = Standing.KEPT, f"{room} to spare"
     else:
         word = "over" if figure.limit_kind == "max" else "short"
-        standing, margin = Standing.BROKEN, f"{_number(-spare, places, value)}{unit} {word}"
-    bound = _number(limit, places, value)
+        standing, margin = Standing.BROKEN, f"{room} {word}"
+    bound = _number(limit, places, figure.unit, value)
     words = f"{_bound(figure, limit, places, value)}: {margin}"
     return Worded(shown, words, standing, number, bound)
 
@@ -220,6 +220,7 @@ def cells(column: Column, values: list[Any]) -> list[str]:
         if column.unit not in _LENGTHS:
             while places > 0 and all(_same(n, round(n, places - 1), PLACES_MOST) for n in numbers):
                 places -= 1  # noughts that no row needs
+    longest = max(numbers, default=0.0)
     texts = []
     for value in values:
         if value is None:
@@ -230,7 +231,9 @@ def cells(column: Column, values: list[Any]) -> list[str]:
             texts.append(str(value))
         else:
             number = finite(value)
-            texts.append(NO_VALUE if number is None else _number(number, places))
+            texts.append(
+                NO_VALUE if number is None else _number(number, places, column.unit, longest)
+            )
     return texts
 
 
@@ -267,10 +270,15 @@ def _same(a: float, b: float, places: int) -> bool:
     return round(a, places) == round(b, places)
 
 
-def _number(value: float, places: int, beside: float = 0.0) -> str:
-    """Return a number with its thousands set apart if it, or the one beside it, is long."""
+def _number(value: float, places: int, unit: str, beside: float = 0.0) -> str:
+    """Return a number, its thousands set apart if it or the one beside it is long.
+
+    Sums of money and yearly numbers are long from a thousand on, others from ten thousand.
+    """
     rounded = round(value, places) + 0.0  # no "-0.000"
-    group = "," if max(abs(rounded), abs(beside)) >= GROUP_FROM else ""
+    counted = _MONEY.fullmatch(unit) or unit.endswith("/yr")
+    start = 1_000.0 if counted else 10_000.0
+    group = "," if max(abs(rounded), abs(beside)) >= start else ""
     return f"{rounded:{group}.{places}f}"
 
 
@@ -294,4 +302,4 @@ def _usual(unit: str, value: float) -> int:
 def _bound(figure: Figure, limit: float, places: int, beside: float = 0.0) -> str:
     word = "at most" if figure.limit_kind == "max" else "at least"
     unit = f" {figure.unit}" if figure.unit else ""
-    return f"{word} {_number(limit, places, beside)}{unit}"
+    return f"{word} {_number(limit, places, figure.unit, beside)}{unit}"
