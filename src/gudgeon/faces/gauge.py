@@ -75,4 +75,5 @@ def _ends(value: float, spread: float, limit: float | None) -> tuple[float, floa
     elif high < 0.0 and -high <= NEAR * span:
         high = 0.0
     room = ROOM * (high - low)
-    return (low if low == 0.0 else low - room), (high if high == 0.0 else high + room)
+    bare = 0.0 if limit != 0.0 else None  # an end at nought needs room only for a bad side
+    return (low if low == bare else low - room), (high if high == bare else high + room)
