@@ -211,6 +211,23 @@ def test_one_failing_question_does_not_lose_the_others(
     assert "Traceback" in capsys.readouterr().err
 
 
+def test_a_fault_of_ours_anywhere_is_one_plain_line(
+    cell: str, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    def broken() -> None:
+        raise RuntimeError("no questions found")
+
+    monkeypatch.delenv("GUDGEON_TRACE", raising=False)
+    monkeypatch.setattr("gudgeon.questions.find_questions", broken)
+
+    assert main(["ask", cell]) == 2
+    shown = capsys.readouterr()
+    assert "a fault in Gudgeon itself (RuntimeError: no questions found)" in " ".join(
+        shown.err.split()
+    )
+    assert "Traceback" not in shown.err
+
+
 @pytest.mark.usefixtures("known")
 def test_a_report_is_written_and_only_a_report_is_overwritten(
     cell: str, tmp_path: Path, capsys: pytest.CaptureFixture[str]

@@ -24,7 +24,7 @@ def gauge_svg(figure: Figure) -> str:
     spread = finite(figure.plus_minus) or 0.0
     if value is None or (limit is None and spread <= 0.0):
         return ""
-    low, high = _ends(value, spread, limit)
+    low, high = _ends(value, spread, limit, figure.limit_kind)
     sheet = Sheet(f"{figure.name} scale", WIDE, LINE + 26.0, paper=False)
 
     def at(number: float) -> float:
@@ -62,7 +62,9 @@ def gauge_svg(figure: Figure) -> str:
     return sheet.svg()
 
 
-def _ends(value: float, spread: float, limit: float | None) -> tuple[float, float]:
+def _ends(
+    value: float, spread: float, limit: float | None, kind: str | None
+) -> tuple[float, float]:
     """Return the ends of the scale: all that is shown, room at both ends, nought if it is near."""
     shown = [value - spread, value + spread, value if limit is None else limit]
     low, high = min(shown), max(shown)
@@ -75,5 +77,10 @@ def _ends(value: float, spread: float, limit: float | None) -> tuple[float, floa
     elif high < 0.0 and -high <= NEAR * span:
         high = 0.0
     room = ROOM * (high - low)
-    bare = 0.0 if limit != 0.0 else None  # an end at nought needs room only for a bad side
-    return (low if low == bare else low - room), (high if high == bare else high + room)
+    low, high = (low if low == 0.0 else low - room), (high if high == 0.0 else high + room)
+    if limit is not None:  # the bad side is always wide enough to be seen
+        if kind == "max":
+            high = max(high, limit + room)
+        else:
+            low = min(low, limit - room)
+    return low, high

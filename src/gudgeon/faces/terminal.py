@@ -60,6 +60,9 @@ def main(argv: Sequence[str] | None = None) -> int:
     except KeyboardInterrupt:
         _say("gudgeon: stopped")
         return INTERRUPTED
+    except Exception as problem:  # a fault of ours: one plain line, not a page of code
+        _own_fault("the command was not carried out", problem)
+        return BAD_INPUT
     return code
 
 
@@ -297,17 +300,22 @@ def _answer_all(asked: dict[str, Question], cell: Cell) -> tuple[list[Answer], l
         try:
             answers.append(question.answer(findings))
         except Exception as problem:  # whatever it is, the other answers are still wanted
-            if os.environ.get(TRACE) == "1":
-                import traceback
-
-                traceback.print_exc()
             failed.append(name)
-            _say(
-                f'gudgeon: "{name}" was not worked out, because of a fault in Gudgeon itself '
-                f"({type(problem).__name__}: {_shown(problem)}). Please report this line together "
-                f"with the cell file; with {TRACE}=1 set, the place in the code is shown."
-            )
+            _own_fault(f'"{name}" was not worked out', problem)
     return answers, failed
+
+
+def _own_fault(what: str, problem: Exception) -> None:
+    """Say in one plain line that the program is at fault, and how to report it."""
+    if os.environ.get(TRACE) == "1":
+        import traceback
+
+        traceback.print_exception(problem)
+    _say(
+        f"gudgeon: {what}, because of a fault in Gudgeon itself ({type(problem).__name__}: "
+        f"{_shown(problem)}). Please report this line together with the cell file; with {TRACE}=1 "
+        "set, the place in the code is shown."
+    )
 
 
 def _print_json(data: dict[str, Any]) -> None:
