@@ -64,6 +64,9 @@ POSITION_WORTH_MM: Final = 0.5
 DEPENDENT: Final = 1e-7
 """A column of derivatives whose part square to the others is below this share is not separable."""
 
+EXACT_MM: Final = 1e-4
+"""Standard uncertainty of an entry that states none: held, but kept as a number for the solver."""
+
 FEW: Final = 3
 """Least degrees of freedom from which residuals may speak against the stated noise."""
 
@@ -73,8 +76,19 @@ Z_99: Final = 2.326347874
 
 @dataclass(frozen=True, slots=True)
 class Known:
-    """Value of a parameter from elsewhere, used only where the touches do not determine it."""
+    """What is known from elsewhere, used only where the touches do not determine it.
 
+    Attributes
+    ----------
+    weights : dict
+        Parameter name -> factor; ``{"face": 1, "tilt_z": -1}`` is the height of the face.
+    value : float
+        Of the weighted sum, line frame [mm].
+    u : float
+        k = 1; zero is taken as `EXACT_MM`.
+    """
+
+    weights: Mapping[str, float]
     value: float
     u: float = 0.0
 
@@ -163,13 +177,32 @@ class LineFit:
         """Whether the residuals are clearly larger than the stated noise."""
         return self.noise_ratio > 1.0
 
-    def information_of(self, reading: Reading) -> Floats:
-        """Return weighted derivatives of one more reading, shape (1 or 2, p): what it would add."""
-        model = Model(self.frame, (*self.used, reading))
+    def shift_if(self, name: str) -> Floats:
+        """Return how all values move for each unit by which a held parameter is really off.
+
+        The fit then follows the readings with the parameters that are free.
+        """
+        at = self.parameters.index(name)
+        shift = np.zeros(len(self.values))
+        shift[at] = 1.0
+        if self.free:
+            free = [self.parameters.index(item) for item in self.free]
+            rows = _weighted(Model(self.frame, self.used), self.values)
+            shift[free] = -np.linalg.lstsq(rows[:, free], rows[:, at], rcond=None)[0]
+        return shift
+
+    def information(self, readings: tuple[Reading, ...] = ()) -> Floats:
+        """Return weighted derivatives of the readings used and of more, shape (n, p).
+
+        Raises
+        ------
+        ValueError
+            If a further reading brings a feature that the fit does not know.
+        """
+        model = Model(self.frame, (*self.used, *readings))
         if model.parameters != self.parameters:
             raise ValueError("the reading brings a feature that the fit does not know")
-        rows = [i for i, r in enumerate(model.residual_rows) if r == len(self.used)]
-        return np.asarray(_weighted(model, self.values)[rows])
+        return _weighted(model, self.values)
 
 
 def fit_lines(
@@ -184,7 +217,7 @@ def fit_lines(
     readings : tuple of Reading
         At least one.
     known : mapping, optional
-        Parameter name -> value from elsewhere (line frame): positions, ``pin_radius`` ...
+        Name of an entry -> what it says; used in this order, and only as far as needed.
 
     Raises
     ------
@@ -272,9 +305,11 @@ def _start(model: Model, known: Mapping[str, Known]) -> Floats:
     """Return parameters near the solution: the middle of what was touched."""
     values = model.start()
     at = {name: i for i, name in enumerate(model.parameters)}
-    for name, item in known.items():
-        if name in at:
-            values[at[name]] = item.value
+    single = {}
+    for item in known.values():
+        if len(item.weights) == 1:
+            ((name, factor),) = item.weights.items()
+            single[name] = item.value / factor
     two = len(model.frame.axes) == 2
     for feature in model.features:
         here = [r for r in model.readings if r.feature == feature]
@@ -283,12 +318,11 @@ def _start(model: Model, known: Mapping[str, Known]) -> Floats:
             [np.mean(c[~np.isnan(c)]) if not np.all(np.isnan(c)) else 0.0 for c in places.T]
         )
         local = model.frame.basis.T @ middle
-        if two and "rotary_x" not in known and "rotary_y" not in known:
+        if two:
             values[at["rotary_x"]], values[at["rotary_y"]] = local[0], local[1]
         radius = f"{feature}_radius"
-        if radius not in known:
-            spread = [float(np.ptp(c[~np.isnan(c)])) for c in places.T if not np.all(np.isnan(c))]
-            values[at[radius]] = max(0.5 * max(spread, default=0.0), 1.0)
+        spread = [float(np.ptp(c[~np.isnan(c)])) for c in places.T if not np.all(np.isnan(c))]
+        values[at[radius]] = single.get(radius, max(0.5 * max(spread, default=0.0), 1.0))
     return values
 
 
@@ -303,10 +337,13 @@ def _rows(
     """Return weighted derivatives for the named parameters, entries used as readings included."""
     rows = weighted[:, [model.parameters.index(name) for name in names]]
     extra = [
-        [1.0 / item.u if name == entry else 0.0 for name in names]
-        for entry, item in observed.items()
+        [item.weights.get(name, 0.0) / _sure(item) for name in names] for item in observed.values()
     ]
     return np.vstack([rows, np.array(extra).reshape(-1, len(names))])
+
+
+def _sure(item: Known) -> float:
+    return max(item.u, EXACT_MM)
 
 
 def _free_positions(
@@ -317,18 +354,15 @@ def _free_positions(
     held: list[Held] = []
     observed: dict[str, Known] = {}
     weighted = _weighted(model, start)
-    while True:
-        entangled = _entangled(_rows(model, weighted, free, observed), free)
-        # The radius of a bore and the face height are the entries that a shop knows best.
-        order = sorted(entangled, key=lambda name: (not name.endswith("_radius"), name != "face"))
-        entry = next((name for name in order if name in known and name not in observed), None)
-        if entry is None:
-            break
-        held.append(Held(entry, "entry", known[entry].u))
-        if known[entry].u > 0.0:
-            observed[entry] = known[entry]
-        else:
-            free.remove(entry)
+    for entry, item in known.items():
+        if not any(name in model.parameters for name in item.weights):
+            continue
+        before = _rows(model, weighted, free, observed)
+        after = _rows(model, weighted, free, {**observed, entry: item})
+        if _rank(after) > _rank(before):
+            observed[entry] = item
+            held.append(Held(entry, "entry", item.u))
+    entangled = _entangled(_rows(model, weighted, free, observed), free)
     untouched = {
         name
         for name, column in zip(free, _rows(model, weighted, free, observed).T, strict=True)
@@ -343,15 +377,24 @@ def _free_positions(
     return free, held, undetermined, observed
 
 
+def _scaled(rows: Floats) -> Floats:
+    sizes = np.linalg.norm(rows, axis=0)
+    return np.asarray(rows / np.where(sizes > 0.0, sizes, 1.0))
+
+
+def _rank(rows: Floats) -> int:
+    if rows.shape[1] == 0:
+        return 0
+    sizes = np.linalg.svd(_scaled(rows), compute_uv=False)
+    return int(np.sum(sizes > DEPENDENT * max(float(sizes[0]), 1.0)))
+
+
 def _entangled(rows: Floats, names: list[str]) -> list[str]:
     """Return the names that take part in what the rows leave open (null space)."""
     if not names:
         return []
-    sizes = np.linalg.norm(rows, axis=0)
-    scaled = rows / np.where(sizes > 0.0, sizes, 1.0)
-    _, s, vt = np.linalg.svd(scaled, full_matrices=True)
-    rank = int(np.sum(s > DEPENDENT * max(float(s[0]), 1.0))) if len(s) else 0
-    open_part = vt[rank:]
+    _, _, vt = np.linalg.svd(_scaled(rows), full_matrices=True)
+    open_part = vt[_rank(rows) :]
     return [name for name, c in zip(names, open_part.T, strict=True) if np.any(np.abs(c) > 1e-6)]
 
 
@@ -381,14 +424,18 @@ def _solve(
     model: Model, start: Floats, free: list[str], observed: Mapping[str, Known]
 ) -> tuple[Floats, Any]:
     """Solve for the named parameters; the others stay where they are."""
-    at = [model.parameters.index(name) for name in free]
+    at_all = {name: i for i, name in enumerate(model.parameters)}
+    at = [at_all[name] for name in free]
     if not at:
         return start, None
 
     def residuals(part: NDArray[Any]) -> NDArray[Any]:
         full = start.astype(part.dtype)
         full[at] = part
-        extra = [(part[free.index(name)] - item.value) / item.u for name, item in observed.items()]
+        extra = [
+            (sum(full[at_all[n]] * w for n, w in item.weights.items()) - item.value) / _sure(item)
+            for item in observed.values()
+        ]
         return np.concatenate([model.residuals(full) / model.u_mm, np.array(extra)])
 
     fitted = solve(residuals, start[at])
@@ -432,7 +479,6 @@ def _result(
         and _is_position(name)
         and not name.endswith("_radius")
         and math.sqrt(covariance[i, i]) > POSITION_WORTH_MM
-        and name not in observed
     ]
     return LineFit(
         frame=model.frame,

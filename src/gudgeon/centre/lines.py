@@ -59,11 +59,14 @@ class LineFrame:
         Unit direction of x of the line frame: the first axis line as it lies nominally.
     axes : tuple of TurningAxis
         Roles, senses and limits; tilt first.  Their lines are not used.
+    face_side : float
+        Single axis only: +1 if the platter face looks along x of the line frame, -1 if against.
     """
 
     origin_mm: tuple[float, float, float]
     along: tuple[float, float, float]
     axes: tuple[TurningAxis, ...]
+    face_side: float = 1.0
 
     @classmethod
     def of_chain(cls, chain: WorkChain) -> tuple[LineFrame, Floats]:

@@ -211,7 +211,8 @@ class Model:
         slope_x, slope_y = v[self._at["slope_x"]], v[self._at["slope_y"]]
         local = np.array([-slope_x, -slope_y, 1.0 + 0.0 * slope_x])
         local = local / np.sqrt(np.sum(local**2))
-        return self._turned(v, self._platter(v)[1] @ local, rows)
+        outward = self.frame.face_side if not self._two else 1.0
+        return self._turned(v, self._platter(v)[1] @ local * outward, rows)
 
     def _face(self, v: Numbers, rows: NDArray[np.intp]) -> Numbers:
         normal = self._face_normal(v, rows)

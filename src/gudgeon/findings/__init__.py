@@ -13,6 +13,7 @@ from gudgeon.findings.gather import Gather, Lacking
 from gudgeon.findings.lines import LineFindings
 from gudgeon.findings.loads import LoadFindings
 from gudgeon.findings.offsets import OffsetFindings
+from gudgeon.findings.part_points import PartPointFindings
 from gudgeon.findings.place import PlaceFindings
 from gudgeon.findings.senses import SenseFindings
 
@@ -20,7 +21,13 @@ __all__ = ["Findings", "Gather", "Lacking"]
 
 
 class Findings(
-    CashFindings, LoadFindings, PlaceFindings, OffsetFindings, LineFindings, SenseFindings
+    CashFindings,
+    LoadFindings,
+    PlaceFindings,
+    OffsetFindings,
+    PartPointFindings,
+    LineFindings,
+    SenseFindings,
 ):
     """Facts of `cell`; each is a cached property of one of the bases."""
 

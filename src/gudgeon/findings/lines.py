@@ -119,10 +119,10 @@ class LineFindings(TouchFindings):
 
     def touches_lacking(self, study: LineStudy) -> tuple[Missing, ...]:
         """Return the touches that would still be needed for both lines, most telling first."""
-        if study.hand is None:
-            wanted = NEEDED if self.has_tilt else ()
+        if not self.has_tilt:
+            wanted: tuple[str, ...] = ("",)
         else:
-            wanted = study.hand.lacking
+            wanted = NEEDED if study.hand is None else study.hand.lacking
         where = self.cell.readings.file or f"{self.cell.file}: readings.file"
         return tuple(
             Missing(

@@ -1,0 +1,112 @@
+"""How to touch: the touches of the hand method in the shop's words, for this cell's directions."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from gudgeon.centre.lines import LineFrame
+from gudgeon.findings.senses import Senses
+
+__all__ = ["TouchOrder", "side_name", "touch_orders"]
+
+Floats = NDArray[np.float64]
+
+
+@dataclass(frozen=True, slots=True)
+class TouchOrder:
+    """One step of touching.
+
+    Attributes
+    ----------
+    needed : str
+        Name in `gudgeon.centre.hand.NEEDED`; empty for a step that only sharpens.
+    what : str
+        What is touched, in which pose.
+    how : str
+        An order.
+    gives : str
+        What it is for.
+    """
+
+    needed: str
+    what: str
+    how: str
+    gives: str
+
+
+def side_name(direction: Floats) -> str:
+    """Return the machine direction nearest to a vector, such as ``"Y+"``."""
+    k = int(np.argmax(np.abs(direction)))
+    return "XYZ"[k] + ("+" if direction[k] > 0.0 else "-")
+
+
+def touch_orders(frame: LineFrame, senses: Senses) -> tuple[TouchOrder, ...]:
+    """Return the steps in the order of the job."""
+    turn = senses.rotary_letter
+    if len(frame.axes) == 1:
+        axis = side_name(np.asarray(frame.along) * frame.face_side)
+        across = "XY"[1 - "XY".index(axis[0])]
+        return (
+            TouchOrder(
+                "",
+                f"a pin in the platter from both sides, {turn} 0",
+                f"Clamp a ground pin in the middle of the platter, turn to {turn} 0 and touch it "
+                f"moving {across}+ and {across}-, then from above moving Z-.",
+                "half the sum is the rotary line across; the top less the pin's radius its height",
+            ),
+            TouchOrder(
+                "",
+                f"the same at {turn} 180",
+                f"Turn to {turn} 180 and touch the pin in the same three places.",
+                "the mean of both takes out how far the pin runs off centre",
+            ),
+            TouchOrder(
+                "",
+                "the platter face",
+                f"Touch the platter face moving {axis[0]}{'-' if axis[1] == '+' else '+'}.",
+                "the place of the platter face along the line",
+            ),
+        )
+    tilt = senses.tilt_letter
+    out = frame.basis @ np.array([0.0, -float(frame.axes[0].sense), 0.0])
+    plus, minus = side_name(out), side_name(-out)
+    half = "half the difference of the two is the tilt line across; half their sum the face height"
+    return (
+        TouchOrder(
+            "face +90",
+            f"the platter face at tilt +90 ({tilt} 90)",
+            f"Tilt to {tilt} 90 with {turn} 0, so that the platter face looks to {plus}; touch it "
+            f"moving {minus}, near the height of the tilt axis.",
+            half,
+        ),
+        TouchOrder(
+            "face -90",
+            f"the platter face at tilt -90 ({tilt} -90)",
+            f"Tilt to {tilt} -90, so that the platter face looks to {minus}; touch it moving "
+            f"{plus} at the same height as before.",
+            half,
+        ),
+        TouchOrder(
+            "face 0",
+            f"the platter face at tilt 0 ({tilt} 0)",
+            f"Tilt to {tilt} 0 and touch the platter face from above, moving Z-.",
+            "less the face height it is the height of the tilt line",
+        ),
+        TouchOrder(
+            "centre",
+            f"the platter bore, or a pin in it, at {turn} 0",
+            f"With {tilt} 0 and {turn} 0 touch the bore, or a pin set in it, on all four sides "
+            "(X+, X-, Y+, Y-), or use the control's bore cycle.",
+            "half the sum of opposite touches is the centre of the bore",
+        ),
+        TouchOrder(
+            "centre opposite",
+            f"the same bore or pin at {turn} 180",
+            f"Turn to {turn} 180 and touch the same bore or pin on the same four sides.",
+            "the middle of both centres is the rotary line: how far the bore runs off centre "
+            "cancels",
+        ),
+    )
