@@ -1,12 +1,451 @@
-"""Where the unit may stand: flange, placements, limits and heights."""
+"""Where the unit may stand: every seat on the T-slots judged, the declared place, safe travel."""
 
 from __future__ import annotations
 
+import math
+from collections.abc import Iterator
+from dataclasses import dataclass, fields, replace
+from functools import cached_property
+from typing import Any, Final
+
+from gudgeon.cell.model import Cell
 from gudgeon.findings.flange import FlangeFindings, FlangeMatch
-from gudgeon.findings.lines import LineFindings
+from gudgeon.findings.gather import Lacking
+from gudgeon.findings.rules import RuleFindings
+from gudgeon.placing.conditions import Condition, Fixed, Intervals, along, holds
+from gudgeon.placing.limits import clean_turn, safe_range
+from gudgeon.placing.slots import QUARTERS, quarter_of, row_places, seats, seats_at
+from gudgeon.quantity.amount import Amount
 
-__all__ = ["FlangeMatch", "PlaceFindings"]
+__all__ = ["FlangeMatch", "Margin", "Place", "PlaceFindings", "PlacesFinding", "Safe"]
+
+REASONS: Final = ("slots", "travel", "head room", "cable", "table edge", "guard")
+"""Reason words in the order in which they are reported."""
 
 
-class PlaceFindings(FlangeFindings, LineFindings):
+@dataclass(frozen=True, slots=True)
+class Margin:
+    """One condition at one place.
+
+    Attributes
+    ----------
+    reason, note : str
+        Stable word, and what is judged.
+    margin_mm : float
+        Room left; negative where it is broken [mm].
+    kept : bool
+        Whether the condition is kept there.
+    """
+
+    reason: str
+    note: str
+    margin_mm: float
+    kept: bool
+
+
+@dataclass(frozen=True, slots=True)
+class Safe:
+    """Travel in which the unit meets no guard [mm]; lowest > highest if nothing is left."""
+
+    x: tuple[float, float] | None
+    y: tuple[float, float] | None
+
+
+@dataclass(frozen=True, slots=True)
+class Place:
+    """One place of the unit on the table, judged.
+
+    Attributes
+    ----------
+    yaw_rad : float
+    x_mm, y_mm : float
+        Machine coordinates of the unit frame's origin [mm].
+    tilt_mm : float
+        Machine coordinate of the tilt line across it (Y if it lies along X) [mm].
+    offset_mm : float or None
+        Coordinate across the slots of the tilt line (of the rotary line, if the tilt line lies
+        across the slots) less that of the middle slot [mm].
+    seat : tuple of (int, int)
+        Slot and lug row of each row that lies over a slot, from 0.
+    room : tuple of (low, high)
+        Where the unit may stand along the slots [mm].
+    margins : tuple of Margin
+        Every condition, in the order of `REASONS`.
+    safe : Safe
+    stations : tuple of (int, int)
+        Stations all of whose zeros are within reach, and stations in all.
+    """
+
+    yaw_rad: float
+    x_mm: float
+    y_mm: float
+    tilt_mm: float
+    offset_mm: float | None
+    seat: tuple[tuple[int, int], ...]
+    room: Intervals
+    margins: tuple[Margin, ...]
+    safe: Safe
+    stations: tuple[int, int]
+
+    @property
+    def reasons(self) -> tuple[str, ...]:
+        """Reason words of the broken conditions, each once; empty where the place works."""
+        broken = {margin.reason for margin in self.margins if not margin.kept}
+        return tuple(reason for reason in REASONS if reason in broken)
+
+    @property
+    def works(self) -> bool:
+        """Whether every condition that could be judged is kept."""
+        return not self.reasons
+
+    @property
+    def tightest(self) -> Margin | None:
+        """The condition with the least room (seating over the slots has none to spare)."""
+        counted = [margin for margin in self.margins if margin.reason != "slots" or not margin.kept]
+        return min(counted, key=lambda margin: margin.margin_mm, default=None)
+
+
+@dataclass(frozen=True, slots=True)
+class PlacesFinding:
+    """Every seat on the T-slots, ranked, the best first.
+
+    Attributes
+    ----------
+    places : tuple of Place
+        Working ones first; then by stations reached, then by least margin.
+    middle_slot_mm : float
+        Coordinate of the slot that offsets are counted from.
+    assumed : tuple of str
+    """
+
+    places: tuple[Place, ...]
+    middle_slot_mm: float
+    assumed: tuple[str, ...]
+
+    @property
+    def working(self) -> tuple[Place, ...]:
+        """Places where every condition that could be judged is kept."""
+        return tuple(place for place in self.places if place.works)
+
+
+class PlaceFindings(FlangeFindings, RuleFindings):
     """Facts about the place of the unit on the table."""
+
+    @property
+    def middle_slot_mm(self) -> float | None:
+        """Middle of the slot that offsets are counted from: the middle one by count."""
+        slots = sorted(item.value for item in self.cell.machine.slot_positions)
+        return slots[(len(slots) - 1) // 2] if slots else None
+
+    @cached_property
+    def declared_centre(self) -> tuple[tuple[float, float], bool] | None:
+        """Declared place of the origin and whether it was measured; ``None`` if there is none."""
+        placement = self.cell.placement
+        if placement.centre_x is not None and placement.centre_y is not None:
+            return (placement.centre_x.value, placement.centre_y.value), False
+        try:
+            lines = self.axis_lines
+        except Lacking:
+            return None
+        if not lines.measured:
+            return None
+        x, y, _ = lines.chain.axes[-1].line.point_mm
+        return (x, y), True
+
+    @cached_property
+    def declared_place(self) -> Place | None:
+        """The declared place, judged; ``None`` if the file names none."""
+        centre = self.declared_centre
+        if centre is None:
+            return None
+        return self._judge(self.declared_yaw_rad, centre[0], None)
+
+    @cached_property
+    def places(self) -> PlacesFinding:
+        """Every seat of the lugs on the slots at every yaw, ranked; raises `Lacking`."""
+        machine, unit, placement = self.cell.machine, self.cell.unit, self.cell.placement
+        gather = self.gather()
+        why = "the places that are possible follow from it"
+        gather.need(
+            machine.slots_along,
+            "machine.slots_along",
+            "direction of the T-slots",
+            why=why,
+            how='look at the table: write slots_along = "X" or "Y"',
+        )
+        gather.need(
+            machine.slot_positions,
+            "machine.slot_positions",
+            "places of the T-slots",
+            why=why,
+            how="indicate the middle of each T-slot and read the machine coordinate across it",
+        )
+        gather.need(
+            unit.lug_rows or unit.lug_columns,
+            "unit.lug_rows",
+            "rows of clamping lugs on the unit",
+            why=why,
+            how="measure each row of lugs from the platter's centre, towards the rear positive",
+        )
+        gather.stop()
+        assert machine.slots_along is not None
+        slots = [item.value for item in machine.slot_positions]
+        rows = [item.value for item in unit.lug_rows]
+        columns = [item.value for item in unit.lug_columns]
+        play = unit.lug_play.value if unit.lug_play else 0.0
+        needed = unit.lugs_needed or 1
+        across = 1 if machine.slots_along == "X" else 0
+        wished = self._wished(1 - across)
+        told: list[str] = []
+        found: list[Place] = []
+        asked = [item.value for item in placement.yaws] or list(QUARTERS)
+        for yaw in asked:
+            quarter = quarter_of(yaw)
+            if quarter is None:
+                told.append(
+                    f"Yaw {math.degrees(yaw):g} deg is not square to the slots: not judged."
+                )
+                continue
+            lugs = row_places(quarter, machine.slots_along, rows, columns)
+            if not lugs:
+                key = "lug_columns" if rows else "lug_rows"
+                told.append(f"Yaw {90 * quarter} deg is not judged: unit.{key} is not given.")
+                continue
+            turned = quarter * math.pi / 2.0
+            rules = self.rules(turned)
+            for seat in seats(slots, lugs, needed, play):
+                start = (0.0, seat.across_mm) if across == 1 else (seat.across_mm, 0.0)
+                at, _ = along(rules, 1 - across, start, wished)
+                place = (at, seat.across_mm) if across == 1 else (seat.across_mm, at)
+                found.append(self._judge(turned, place, rules))
+        middle = self.middle_slot_mm
+        assert middle is not None
+        return PlacesFinding(tuple(sorted(found, key=_rank)), middle, tuple(dict.fromkeys(told)))
+
+    @cached_property
+    def chosen_place(self) -> Place | None:
+        """The declared place; without one the best seat; ``None`` if there is neither."""
+        if self.declared_place is not None:
+            return self.declared_place
+        try:
+            places = self.places.places
+        except Lacking:
+            return None
+        return places[0] if places else None
+
+    @cached_property
+    def spreads(self) -> dict[str, float]:
+        """Expanded uncertainty (k = 2) of heights, tool changes, limits and margins, by name.
+
+        Every entry with a stated uncertainty is moved to both ends of it, one at a time, and the
+        half differences are added in squares (JCGM 100:2008, 5.1.2 with differences for the
+        derivatives).  Names are those of `_numbers`.
+        """
+        cell = self.placed_cell
+        base = _numbers(self)
+        squares = dict.fromkeys(base, 0.0)
+        for _, lower, higher in _moved(cell):
+            ends = (_numbers(self._again(lower)), _numbers(self._again(higher)))
+            for name in base:
+                if name in ends[0] and name in ends[1]:
+                    squares[name] += ((ends[1][name] - ends[0][name]) / 2.0) ** 2
+        return {name: math.sqrt(square) for name, square in squares.items() if square > NO_SPREAD}
+
+    def heaviest_doubt(self, name: str) -> str | None:
+        """Return the entry whose uncertainty moves a number most, such as "unit.face_height"."""
+        worst: tuple[float, str] | None = None
+        for key, lower, higher in _moved(self.placed_cell):
+            ends = (_numbers(self._again(lower)), _numbers(self._again(higher)))
+            if name in ends[0] and name in ends[1]:
+                effect = abs(ends[1][name] - ends[0][name])
+                if effect > 0.0 and (worst is None or effect > worst[0]):
+                    worst = (effect, key)
+        return None if worst is None else worst[1]
+
+    def safe_travel(self, yaw_rad: float, place: tuple[float, float]) -> Safe:
+        """Return the travel in which the unit at a place keeps its room to all guards."""
+        machine = self.cell.machine
+        extent = self.unit_extent[0].turned(yaw_rad)
+        known = tuple(wall for wall in self.walls if math.isfinite(extent.towards(wall.side)))
+        ranges: list[tuple[float, float] | None] = []
+        for axis, travel in enumerate((machine.travel_x, machine.travel_y)):
+            if travel is None:
+                ranges.append(None)
+                continue
+            walls = tuple(wall for wall in known if wall.axis == axis)
+            ends = (travel[0].value, travel[1].value)
+            ranges.append(safe_range(ends, place[axis], walls, extent))
+        return Safe(ranges[0], ranges[1])
+
+    def _judge(
+        self, yaw_rad: float, place: tuple[float, float], rules: tuple[Condition, ...] | None
+    ) -> Place:
+        machine = self.cell.machine
+        conditions = list(self.rules(yaw_rad) if rules is None else rules)
+        seating, seat = self._seating(yaw_rad, place)
+        conditions = [*seating, *conditions]
+        margins = [
+            Margin(item.reason, item.note, item.margin(place) + 0.0, holds(item, place))
+            for item in conditions
+        ]
+        margins.sort(key=lambda margin: REASONS.index(margin.reason))
+        cosine, sine = clean_turn(yaw_rad)
+        # The tilt line passes unit frame y = tilt_y: (0, tilt_y) turned by the yaw.
+        line = (place[0] - sine * self.tilt_y_mm, place[1] + cosine * self.tilt_y_mm)
+        along_x = abs(cosine) >= abs(sine)
+        offset = None
+        middle = self.middle_slot_mm
+        if middle is not None and machine.slots_along is not None:
+            across = 1 if machine.slots_along == "X" else 0
+            parallel = along_x == (machine.slots_along == "X")
+            offset = (line if parallel else place)[across] - middle
+        slide = 0 if machine.slots_along != "Y" else 1
+        _, room = along(conditions, slide, place, None)
+        safe = self.safe_travel(yaw_rad, place)
+        return Place(
+            yaw_rad=yaw_rad,
+            x_mm=place[0],
+            y_mm=place[1],
+            tilt_mm=line[1] if along_x else line[0],
+            offset_mm=offset,
+            seat=seat,
+            room=room,
+            margins=tuple(margins),
+            safe=safe,
+            stations=self._stations(yaw_rad, place, safe),
+        )
+
+    def _seating(
+        self, yaw_rad: float, place: tuple[float, float]
+    ) -> tuple[list[Condition], tuple[tuple[int, int], ...]]:
+        """Return the condition of lugs over slots at one place, and which lie there."""
+        machine, unit = self.cell.machine, self.cell.unit
+        slots = [item.value for item in machine.slot_positions]
+        quarter = quarter_of(yaw_rad)
+        if not slots or machine.slots_along is None or quarter is None:
+            return [], ()
+        rows = row_places(
+            quarter,
+            machine.slots_along,
+            [item.value for item in unit.lug_rows],
+            [item.value for item in unit.lug_columns],
+        )
+        if not rows:
+            return [], ()
+        across = place[1 if machine.slots_along == "X" else 0]
+        play = unit.lug_play.value if unit.lug_play else 0.0
+        needed = unit.lugs_needed or 1
+        gaps = sorted(min(abs(across + row - slot) for slot in slots) for row in rows)
+        note = f"{needed} row(s) of lugs over the slots"
+        room = -math.inf if len(gaps) < needed else play - gaps[needed - 1]
+        seat = seats_at(slots, rows, play, across)
+        if len(seat) < needed <= len(gaps) and room >= 0.0:
+            room = -play  # two rows over one slot: the same slot cannot take both
+        return [Fixed("slots", note, room + SEAT_ROUNDING)], seat
+
+    def _stations(self, yaw_rad: float, place: tuple[float, float], safe: Safe) -> tuple[int, int]:
+        """Return how many stations have all zeros, approach included, within safe travel."""
+        placement = self.cell.placement
+        room = placement.approach.value if placement.approach else 0.0
+        cosine, sine = clean_turn(yaw_rad - self.declared_yaw_rad)
+        reached: dict[str, bool] = {}
+        for zero in self._zeros_or_none():
+            x, y, _ = zero.point_mm
+            at = (
+                place[0] + x * cosine - y * sine,
+                place[1] + x * sine + y * cosine,
+            )
+            good = all(
+                ends is None or (ends[0] - 1e-9 <= value - room and value + room <= ends[1] + 1e-9)
+                for value, ends in zip(at, (safe.x, safe.y), strict=True)
+            )
+            reached[zero.station] = reached.get(zero.station, True) and good
+        return sum(reached.values()), max(len(reached), len(self.cell.stations))
+
+    def _wished(self, axis: int) -> float | None:
+        """Return the declared coordinate along the slots."""
+        placement = self.cell.placement
+        amount = (placement.centre_x, placement.centre_y)[axis]
+        if amount is not None:
+            return amount.value
+        declared = self.declared_centre
+        return None if declared is None else declared[0][axis]
+
+    def _again(self, cell: Cell) -> PlaceFindings:
+        """Return findings of a changed cell with the place that is judged here."""
+        again = type(self)(cell)
+        chosen = self.chosen_place
+        if chosen is not None and self.declared_place is None:
+            placement = replace(
+                cell.placement,
+                centre_x=Amount(chosen.x_mm),
+                centre_y=Amount(chosen.y_mm),
+                yaw=Amount(chosen.yaw_rad),
+            )
+            again = type(self)(replace(cell, placement=placement))
+        return again
+
+
+NO_SPREAD: Final = 1e-12
+"""Squares below this are rounding: an uncertainty of a nanometre [mm^2]."""
+SEAT_ROUNDING: Final = 1e-6
+"""As in `gudgeon.placing.slots`: places closer than this are one [mm]."""
+
+
+def _rank(place: Place) -> tuple[bool, int, float, float]:
+    """Order places: working ones, most stations, most room, least yaw."""
+    tightest = place.tightest
+    least = 0.0 if tightest is None else tightest.margin_mm
+    return (not place.works, -place.stations[0], -round(least, 6), place.yaw_rad)
+
+
+def _numbers(findings: PlaceFindings) -> dict[str, float]:
+    """Return every number of a cell's place that an uncertainty may move, by name [mm]."""
+    found: dict[str, float] = {}
+    try:
+        heights = findings.heights
+    except Lacking:
+        pass
+    else:
+        for name in ("flat_mm", "upright_mm", "upright_turning_mm", "way_mm", "any_mm"):
+            value = getattr(heights, name)
+            if value is not None:
+                found[name] = value
+    try:
+        changes = findings.changes
+    except Lacking:
+        pass
+    else:
+        found["tip"] = changes.tip_mm
+        for name, turning in (("flat", False), ("upright", False), ("upright", True)):
+            room = changes.worst(name, turning)
+            if room is not None:
+                found[f"change {name}{' turning' if turning else ''}"] = room
+    place = findings.chosen_place
+    if place is not None:
+        for letter, ends in (("x", place.safe.x), ("y", place.safe.y)):
+            if ends is not None:
+                found[f"{letter}_min"], found[f"{letter}_max"] = ends
+        for margin in place.margins:
+            if math.isfinite(margin.margin_mm):
+                found[f"{margin.reason}: {margin.note}"] = margin.margin_mm
+    return found
+
+
+def _moved(cell: Cell) -> Iterator[tuple[str, Cell, Cell]]:
+    """Yield each uncertain entry's key with the cell at its lower and at its upper end."""
+    for name in ("machine", "unit", "placement", "fixture"):
+        section = getattr(cell, name)
+        for item in fields(section):
+            value = getattr(section, item.name)
+            for index, amount in enumerate(value if isinstance(value, tuple) else (value,)):
+                if not isinstance(amount, Amount) or not amount.plus_minus:
+                    continue
+                ends = []
+                for sign in (-1.0, 1.0):
+                    moved: Any = Amount(amount.value + sign * amount.plus_minus)
+                    if isinstance(value, tuple):
+                        moved = (*value[:index], moved, *value[index + 1 :])
+                    changed = replace(section, **{item.name: moved})
+                    ends.append(replace(cell, **{name: changed}))
+                yield f"{name}.{item.name}", ends[0], ends[1]
