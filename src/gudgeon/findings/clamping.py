@@ -65,7 +65,8 @@ class SlipCheck:
 
     Attributes
     ----------
-    name : str
+    name, operation : str
+        Of the cut, with and without its station.
     push_n, twist_nm : float
         Along the faces, and about the middle of the bolts.
     demand_n : float
@@ -80,6 +81,7 @@ class SlipCheck:
     """
 
     name: str
+    operation: str
     push_n: float
     twist_nm: float
     demand_n: float
@@ -207,15 +209,14 @@ def joint_of(
 
     values, spreads = values_with_spread(one)
     share = float(spreads[0] / values[0])
-    pulls = [check.pull_n or 0.0 for check in checks]
+    pulled = [check.parting for check in checks if check.parting is not None]
+    most_pull = max((pull.value + pull.plus_minus for pull in pulled), default=0.0)
     stretch = most = None
     if clamping.strength is not None:
         proof = proof_load(clamping.thread, clamping.strength)
         # The whole pull on top of the preload: a stiff joint lets the bolt feel only a part of it.
-        stretch = judge(
-            lambda read: clamping.preload(read) + max(pulls, default=0.0), lambda read: proof
-        )
-        left = (proof - max(pulls, default=0.0)) / (1.0 + share)
+        stretch = judge(lambda read: clamping.preload(read) + most_pull, lambda read: proof)
+        left = (proof - most_pull) / (1.0 + share)
         most = tightening_torque(
             max(0.0, left), clamping.nut_factor.value, clamping.thread.diameter_mm
         )
@@ -225,11 +226,8 @@ def joint_of(
         for check in checks
         if check.safety is not None
     ]
-    lacks += [
-        check.parting.value / max(values[0] - spreads[0], 1e-9)
-        for check in checks
-        if check.parting is not None
-    ]
+    if pulled:
+        lacks.append(most_pull / max(float(values[0] - spreads[0]), 1e-9))
     if lacks:
         # Slip safety and clamping grow in step with the torque.
         needed = clamping.torque.value * max(lacks)

@@ -34,8 +34,8 @@ class Cut:
     ----------
     number : int
         Place of the operation in the file, from 1.
-    name : str
-        Of the operation, with the station where it is cut at several.
+    name, operation : str
+        Name of the operation, the first with the station where it is cut at several.
     tilt_rad, turn_rad : float
         Programmed angles; a single axis has its turn in both (it is the level axis).
     place : callable or None
@@ -50,6 +50,7 @@ class Cut:
 
     number: int
     name: str
+    operation: str
     tilt_rad: float
     turn_rad: float
     place: Place | None
@@ -86,6 +87,11 @@ class CutFindings(MassFindings):
             "pose, at, measured_from, thrust or side_force",
         )
         gather.stop()
+        return self._cuts_and_gaps[0]
+
+    @property
+    def operation_cuts_known(self) -> tuple[Cut, ...]:
+        """Every operation whose pose is known; none if there are no operations."""
         return self._cuts_and_gaps[0]
 
     @property
@@ -140,6 +146,7 @@ class CutFindings(MassFindings):
             return Cut(
                 number=number,
                 name=f"{name}, {label}" if label else name,
+                operation=name,
                 tilt_rad=tilt,
                 turn_rad=turn,
                 place=place,
@@ -237,13 +244,10 @@ class CutFindings(MassFindings):
     def _nearest(self, stations: list[Station], operation: Operation) -> Station:
         at = operation.at
         assert at is not None
-        height = self.cell.unit.face_height
-        drop = height.value if operation.measured_from == "tilt axis" and height else 0.0
-        target = np.array([at[0].value, at[1].value, at[2].value - drop])
+        target = np.array(self.place_of(at, operation.measured_from)(_value))
 
         def distance(station: Station) -> float:
-            assert station.at is not None  # gathered by the caller
-            return float(np.linalg.norm(target - [value.value for value in station.at]))
+            return float(np.linalg.norm(target - self._from_platter_of(station)(_value)))
 
         return min(stations, key=distance)
 
@@ -284,7 +288,8 @@ class CutFindings(MassFindings):
             tilt, turn = (angle.value for angle in face.pose)
             return (tilt if self.has_tilt else turn), turn
         assert face.normal is not None
-        angle = station.turn.value if station.turn else 0.0
+        clocking = self.cell.fixture.clocking
+        angle = (station.turn.value if station.turn else 0.0) + (clocking.value if clocking else 0)
         x, y, z = face.normal
         cosine, sine = math.cos(angle), math.sin(angle)
         turned = np.array([x * cosine - y * sine, x * sine + y * cosine, z])
@@ -313,3 +318,7 @@ def _thrust(operation: Operation) -> tuple[Amount | None, bool]:
         return None, False
     force = drilling_thrust(pressure.value, drill.value, feed.value)
     return Amount(force, THRUST_DOUBT * force), True
+
+
+def _value(amount: Amount) -> float:
+    return amount.value

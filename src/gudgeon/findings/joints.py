@@ -48,7 +48,7 @@ class JointFindings(CutFindings):
         gather.stop()
         assert clamping is not None
         # Without operations the brakes ask for them; the weight alone is judged here.
-        cuts = [cut for cut in self._cuts_and_gaps[0] if cut.pushes]
+        cuts = [cut for cut in self.operation_cuts_known if cut.pushes]
         checks = tuple(
             self._fixture_check(clamping, count, radius_mm, places, cut) for cut in [*cuts, None]
         )
@@ -58,7 +58,7 @@ class JointFindings(CutFindings):
     def fixture_cuts_lacking(self) -> Gather:
         """Levers that single cuts lack for the twist on the fixture's bolts."""
         gaps = self.gather()
-        for cut in self._cuts_and_gaps[0]:
+        for cut in self.operation_cuts_known:
             if cut.pushes and cut.place is None and cut.lever is None:
                 gaps.need(
                     None,
@@ -155,6 +155,7 @@ class JointFindings(CutFindings):
         known = self._overturning(_value, cut, tilts[0], places) is not None
         return SlipCheck(
             name=cut.name if cut else "weight alone",
+            operation=cut.operation if cut else "weight alone",
             push_n=push,
             twist_nm=twist,
             demand_n=needed,
@@ -348,6 +349,7 @@ class JointFindings(CutFindings):
         known = bool(places) and overturning_load(tip, places) is not None
         return SlipCheck(
             name=cut.name,
+            operation=cut.operation,
             push_n=push,
             twist_nm=twist,
             demand_n=needed,

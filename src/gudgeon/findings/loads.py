@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 from typing import Final, Literal
 
@@ -29,7 +29,7 @@ from gudgeon.strength.gravity import (
 )
 from gudgeon.strength.gravity import rotary_torque as torque_about_rotary
 
-__all__ = ["BrakeCheck", "LoadFindings", "TorqueStages"]
+__all__ = ["NO_TORQUE_NM", "BrakeCheck", "LoadFindings", "TorqueStages"]
 
 Floats = NDArray[np.float64]
 Range = tuple[float, float]
@@ -439,6 +439,18 @@ class LoadFindings(JointFindings):
             side_lever = math.hypot(x * math.cos(tilt), across)
         side_nm = brake_demand(0.0, (side, side_lever))
         return brake_demand(gravity, (thrust, lever)) + side_nm, gravity, lever, side_nm
+
+    def thrust_curve(self, check: BrakeCheck, tilts_rad: ArrayLike) -> Floats:
+        """Return the thrust limit of a cut's place at programmed tilts [N]; NaN: no limit."""
+        brake, safety = self._brake(self.gather(), check.role), self.cell.unit.brake_safety
+        assert brake is not None and safety is not None  # a check exists
+        limits = []
+        for tilt in np.asarray(tilts_rad, np.float64).tolist():
+            cut = replace(check.cut, tilt_rad=tilt)
+            _, gravity, lever, side_nm = self._torques(_value, check.role, cut)
+            limit = force_limit(brake.value, safety.value, gravity, lever, side_nm)
+            limits.append(math.nan if limit is None else limit)
+        return np.array(limits)
 
     @cached_property
     def brake_at_rest(self) -> Judged:

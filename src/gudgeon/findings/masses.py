@@ -407,7 +407,7 @@ class MassFindings(PlaceFindings):
     def place_of(self, at: Point, origin: str | None) -> Place:
         """Return the place in the unit frame of a point measured from either origin [mm]."""
         if origin == "platter face":
-            return self._from_platter(at)
+            return self._from_platter(at, clocked=False)
 
         def place(read: Read) -> tuple[float, float, float]:
             return (read(at[0]), read(at[1]), read(at[2]))
@@ -415,9 +415,19 @@ class MassFindings(PlaceFindings):
         return place
 
     def _from_platter(
-        self, at: Point, turn: Amount | None = None, then: Point | None = None
+        self,
+        at: Point,
+        turn: Amount | None = None,
+        then: Point | None = None,
+        *,
+        clocked: bool = True,
     ) -> Place:
+        """Return the place in the unit frame of a point of the fixture, or of a part on it.
+
+        What is `clocked` is given for clocking zero and turns with the fixture's clocking.
+        """
         height = self.cell.unit.face_height
+        clocking = self.cell.fixture.clocking if clocked else None
 
         def place(read: Read) -> tuple[float, float, float]:
             x, y, z = (read(value) for value in at)
@@ -427,6 +437,9 @@ class MassFindings(PlaceFindings):
                 x += dx * math.cos(angle) - dy * math.sin(angle)
                 y += dx * math.sin(angle) + dy * math.cos(angle)
                 z += dz
+            if clocking is not None:
+                cosine, sine = math.cos(read(clocking)), math.sin(read(clocking))
+                x, y = x * cosine - y * sine, x * sine + y * cosine
             if not self.has_tilt:
                 # The platter looks along the unit frame's x; see `platter_axes`.
                 return z, x, y
