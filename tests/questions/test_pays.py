@@ -270,6 +270,29 @@ def test_a_free_unit_has_no_rate_and_is_back_at_once() -> None:
     assert answer.figure("profitability_index").value is None
 
 
+def test_each_lever_alone_makes_it_just_sure() -> None:
+    money = replace(BASE, volume=Amount(345.0), investment=Amount(24900.0, 1500.0))
+    levers = Findings(Cell(money=money)).cash.levers
+
+    def chance(**change: Amount) -> float:
+        return Findings(Cell(money=replace(money, **change))).cash.unit.chance_pays
+
+    assert chance(volume=exact(levers.volume)) >= 0.95 > chance(volume=exact(levers.volume - 2.0))
+    saved = levers.saved_s
+    assert chance(saved_per_part=exact(saved + 0.01)) >= 0.95
+    assert chance(saved_per_part=exact(0.99 * saved)) < 0.95
+    # The outlay that is allowed keeps nothing of its own range.
+    assert levers.outlay < 24900.0
+    assert chance(investment=exact(levers.outlay)) == pytest.approx(0.95, abs=0.01)
+    assert chance(investment=exact(1.05 * levers.outlay)) < 0.945
+
+
+def test_doing_nothing_is_the_best_where_all_lose() -> None:
+    answer = ask(replace(BASE, volume=Amount(0.0), vise_work=VISE))
+    assert column(answer, "choices", "probability_best") == [0.0, 0.0, 100.0]
+    assert "But" not in answer.headline
+
+
 # --- rivals -----------------------------------------------------------------------------------
 
 
