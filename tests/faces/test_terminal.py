@@ -16,6 +16,7 @@ from jsonschema import Draft202012Validator
 from gudgeon import __version__
 from gudgeon.answer import Answer
 from gudgeon.faces import terminal
+from gudgeon.faces.report import MARK
 from gudgeon.faces.terminal import main
 from tests.faces.samples import ASKS, FITS, HOLDS, PAYS, TURNS
 from tests.faces.test_schema import SCHEMA
@@ -244,6 +245,15 @@ def test_a_report_is_written_and_only_a_report_is_overwritten(
     assert ASKS["pays"] not in second and ASKS["turns"] in second
     assert to.read_text("utf-8") == "my notes"
     assert "written:" in capsys.readouterr().out
+
+
+@pytest.mark.usefixtures("known")
+def test_the_cell_file_is_never_overwritten_whatever_stands_in_it(cell: str) -> None:
+    text = f"# {MARK}\n" + Path(cell).read_text("utf-8")
+    Path(cell).write_text(text, encoding="utf-8")
+
+    assert main(["report", cell, "--to", cell]) == 2
+    assert Path(cell).read_text("utf-8") == text
 
 
 @pytest.mark.usefixtures("known")

@@ -284,10 +284,9 @@ def _load(path: Path, *, as_json: bool = False) -> tuple[Cell | None, list[dict[
     if loaded.faults:
         print(as_text(loaded.faults), end="", file=sys.stderr)
     faults = as_data(loaded.faults)
-    broken = loaded.cell is None or any(fault.level == "error" for fault in loaded.faults)
-    if broken and as_json:
+    if loaded.cell is None and as_json:
         _print_json({"schema": FAULTS_SCHEMA, "cell": str(path), "faults": faults})
-    return (None if broken else loaded.cell), faults
+    return loaded.cell, faults
 
 
 def _answer_all(asked: dict[str, Question], cell: Cell) -> tuple[list[Answer], list[str]]:
