@@ -217,7 +217,8 @@ class CutFindings(MassFindings):
                 place = self._carried_over(operation, home, station)
             elif face.zero is not None and station.at is not None:
                 place = self._from_platter(station.at, station.turn, face.zero)
-            label = (station.name or f"station {i}") if len(held) > 1 else ""
+            called = station.name if station.name and not station.name.isdigit() else f"station {i}"
+            label = called if len(held) > 1 else ""
             found.append((tilt, turn, place, label))
         return found
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from functools import cached_property
+from typing import Final
 
 import numpy as np
 
@@ -25,6 +26,12 @@ from gudgeon.strength.gravity import GRAVITY, MM_PER_M, standing_at
 
 __all__ = ["JointFindings"]
 
+SLOT_PLAY_MM: Final = 1.5
+"""A T-slot's throat is wider than its bolt by 1.6 mm (1/16 in) or more in both usual series.
+
+Metric: BS 2485, same series as ISO 299; inch: from memory, used for a caution only.
+"""
+
 
 class JointFindings(CutFindings):
     """The two bolted joints."""
@@ -44,6 +51,11 @@ class JointFindings(CutFindings):
         gather = self.gather()
         clamping = clamping_of(gather, self.cell.fixture.bolts, "fixture.bolts")
         count, radius_mm, places = self._fixture_bolts(gather)
+        if self.cell.fixture.bolts.size is None:
+            # The thread tells the diameter too: ask once.
+            wheres = [f"{gather.file}: fixture.bolts.{key}" for key in ("size", "diameter")]
+            if {wheres[0]} <= {item.where for item in gather.missing}:
+                gather.missing = [m for m in gather.missing if m.where != wheres[1]]
         self._also(gather, lambda: self.weighed)
         gather.stop()
         assert clamping is not None
@@ -293,9 +305,9 @@ class JointFindings(CutFindings):
         gather.stop()
         checks = tuple(self._table_check(clamping, count, spreads, height, cut) for cut in placed)
         slot = self.cell.machine.slot_width
-        made_for = slot_bolt(slot.value) if slot is not None else None
-        too_big = made_for is not None and clamping.thread.diameter_mm > made_for + 0.5
-        return joint_of(clamping, count, checks, made_for if too_big else None)
+        too_thick = slot is not None and clamping.thread.diameter_mm > slot.value - SLOT_PLAY_MM
+        made_for = slot_bolt(slot.value) if slot is not None and too_thick else None
+        return joint_of(clamping, count, checks, made_for)
 
     def _table_check(
         self,

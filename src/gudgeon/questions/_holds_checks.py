@@ -11,7 +11,7 @@ from gudgeon.answer import Missing
 from gudgeon.findings import Findings, Lacking
 from gudgeon.findings.clamping import Joint
 from gudgeon.findings.judged import Judged, State
-from gudgeon.findings.loads import BrakeCheck, TorqueStages
+from gudgeon.findings.loads import NO_TORQUE_NM, BrakeCheck, TorqueStages
 from gudgeon.findings.masses import Staged
 from gudgeon.quantity.kinds import Kind
 from gudgeon.quantity.show import Units
@@ -173,12 +173,12 @@ def _torque(findings: Findings, stages: TorqueStages) -> Check:
     share = worst.value / limit
     over_nm = worst.value - limit
     mend = _torque_mend(findings, stages) if worst.state != "holds" else None
-    if worst.state == "holds":
+    if worst.value <= NO_TORQUE_NM:
+        flips = f"nothing hangs on the {stages.role} drive: the load is balanced about its line"
+    elif worst.state == "holds":
         flips = (
-            f"the {stages.role} drive is at its rating with a load {1 / share:.2f} times as heavy"
+            f"the {stages.role} drive is at its rating with a load {1.0 / share:.2f} times as heavy"
         )
-        if worst.value <= 1e-6:
-            flips = f"nothing hangs on the {stages.role} drive: the load is balanced about its line"
     else:
         flips = (
             f"the {stages.role} drive would hold with a rating of "

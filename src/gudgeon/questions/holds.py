@@ -40,7 +40,8 @@ from gudgeon.answer import Answer, Missing, Verdict
 from gudgeon.findings import Findings, Lacking
 from gudgeon.quantity.kinds import Kind
 from gudgeon.questions._holds_checks import Check, Mend, Tried, try_all
-from gudgeon.questions._holds_shown import figures, known, pictures, tables
+from gudgeon.questions._holds_pictures import pictures
+from gudgeon.questions._holds_shown import figures, known, tables
 
 __all__ = ["ASKS", "NAME", "PLACE", "answer"]
 
@@ -250,8 +251,8 @@ def _cautions(findings: Findings) -> tuple[str, ...]:
     table = known(lambda: findings.table_joint)
     if table is not None and table.slot_bolt is not None:
         told.append(
-            f"The table bolts are bigger than the T-slot is made for (M{table.slot_bolt}): use the "
-            "T-nut that fits, or the slot's lips may break."
+            f"The table bolts are too thick for the T-slot, which is made for M{table.slot_bolt}: "
+            "use bolts and T-nuts that fit, or the slot's lips may break."
         )
     if told:
         told.append(
