@@ -264,7 +264,7 @@ def _missing(findings: Findings, evidence: tuple[AxisEvidence, ...]) -> tuple[Mi
         missing.append(
             Missing(
                 f"the jog that shows the {what} of the {item.role} axis",
-                f"{file}: control.jogs",
+                f"{file}: control.jogs ({item.role} axis)",
                 "a wrong sign turns every face the wrong way, so it is seen, not guessed",
                 f"with the unit empty and at zero, everything clear, lowest rapid and a hand on "
                 f"the stop, jog {letter} by plus 5 deg; watch a mark {mark}, and enter under "
