@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import textwrap
 from collections.abc import Sequence
-from dataclasses import asdict, dataclass, replace
+from dataclasses import asdict, dataclass
+from itertools import accumulate
 from typing import Any, Final, Literal
 
 __all__ = ["SHOWN_MOST", "WIDTH", "Fault", "Place", "as_data", "as_text", "in_order", "plain"]
@@ -16,6 +17,8 @@ SHOWN_MOST: Final = 20
 """Faults shown in one run; more than that nobody mends in one go."""
 
 _INDENT: Final = " " * 9
+_NAME_MOST: Final = 36  # characters of a file's name
+_BESIDE_LEAST: Final = 30  # characters of a line beside its place; else it stands below
 
 
 @dataclass(frozen=True, slots=True)
@@ -42,12 +45,6 @@ class Place:
     start: int | None = None
     end: int | None = None
     note: str = ""
-
-    def narrowed(self, start: int, end: int) -> Place:
-        """Return the place with the mark under a part of what was marked."""
-        if self.start is None:
-            return self
-        return replace(self, start=self.start + start, end=self.start + end)
 
 
 @dataclass(frozen=True, slots=True)
@@ -131,10 +128,13 @@ def _plain_character(character: str) -> str:
 
 def _block(fault: Fault) -> str:
     lines = _wrapped(f"{fault.level} {fault.code}: ", fault.what, "  ")
-    if len(fault.places) == 1:
-        lines += _one_place(fault.places[0])
+    first = fault.places[0] if fault.places else None
+    if first and all(
+        (place.file, place.line) == (first.file, first.line) for place in fault.places
+    ):
+        lines += _one_line(fault.places)
     else:
-        lines += _several_places(fault.places)
+        lines += _several_lines(fault.places)
     lines += _wrapped("  why    ", fault.why, _INDENT)
     lines += _wrapped("  do     ", fault.do, _INDENT)
     return "\n".join(lines) + "\n"
@@ -155,59 +155,74 @@ def _wrapped(first: str, words: str, indent: str) -> list[str]:
 
 def _head(place: Place) -> str:
     words = plain(place.file)
+    if len(words) > _NAME_MOST:
+        words = f"...{words[3 - _NAME_MOST :]}"
     if place.line is not None:
         words += f", line {place.line}"
-    return words + (f", {plain(place.note)}" if place.note else "")
+    return words + (f", {plain(place.note)[:24]}" if place.note else "")
 
 
-def _one_place(place: Place) -> list[str]:
-    lines = [f"  where  {_head(place)}"]
-    if place.line is not None and place.text.strip():
-        lead = f"{_INDENT}{place.line} | "
-        text, start, end = _excerpt(place, WIDTH - len(lead))
-        lines.append((lead + text).rstrip())
-        if start is not None and end is not None:
-            lines.append(" " * (len(lead) + start) + "^" * max(1, end - start))
+def _one_line(places: tuple[Place, ...]) -> list[str]:
+    """Show one line of a file, with a mark under each wrong part."""
+    first = places[0]
+    lines = [f"  where  {_head(first)}"]
+    if first.line is None or not first.text.strip():
+        return lines
+    lead = f"{_INDENT}{first.line} | "
+    spans = [
+        (place.start, place.start + 1 if place.end is None else place.end)
+        for place in places
+        if place.start is not None
+    ]
+    text, marks = _excerpt(first.text, spans, WIDTH - len(lead))
+    lines.append((lead + text).rstrip())
+    if marks.strip():
+        lines.append(" " * len(lead) + marks)
     return lines
 
 
-def _several_places(places: tuple[Place, ...]) -> list[str]:
+def _several_lines(places: tuple[Place, ...]) -> list[str]:
+    """Show each place on a line of its own, without marks."""
     heads = [_head(place) for place in places]
-    widest = max((len(head) for head in heads), default=0)
-    digits = max(len(str(place.line or "")) for place in places) if places else 0
+    widest = max(map(len, heads), default=0)
+    digits = max((len(str(place.line or "")) for place in places), default=0)
     lines = []
     for number, (place, head) in enumerate(zip(places, heads, strict=True)):
         lead = ("  where  " if number == 0 else _INDENT) + head
         if place.line is None or not place.text.strip():
             lines.append(lead)
             continue
-        lead = f"{lead.ljust(9 + widest)}   {place.line:>{digits}} | "
-        text, _, _ = _excerpt(place, max(24, WIDTH - len(lead)))
-        lines.append((lead + text).rstrip())
+        beside = f"{lead.ljust(9 + widest)}   {place.line:>{digits}} | "
+        if WIDTH - len(beside) < _BESIDE_LEAST:
+            lines.append(lead)
+            beside = f"{_INDENT}{place.line:>{digits}} | "
+        spans = [] if place.start is None else [(place.start, place.end or place.start + 1)]
+        text, _ = _excerpt(place.text, spans, WIDTH - len(beside))
+        lines.append((beside + text).rstrip())
     return lines
 
 
-def _excerpt(place: Place, width: int) -> tuple[str, int | None, int | None]:
-    """Return the line in ASCII, cut to `width` around the mark, and the mark in it."""
-    shown = [_plain_character(character) for character in place.text.rstrip()]
-    skipped = 0
-    while skipped < len(shown) and shown[skipped] == " ":
-        skipped += 1
-    ends = [0]
-    for piece in shown:
-        ends.append(ends[-1] + len(piece))
+def _excerpt(line: str, spans: list[tuple[int, int]], width: int) -> tuple[str, str]:
+    """Return the line in ASCII, cut to `width` around the first mark, and the marks under it."""
+    shown = [_plain_character(character) for character in line.rstrip()]
+    at = [0, *accumulate(len(piece) for piece in shown)]
     text = "".join(shown)
-    start = end = None
-    if place.start is not None:
-        start = ends[min(place.start, len(shown))]
-        end = max(ends[min(place.end or 0, len(shown))], start + 1)
-    left = ends[skipped] if start is None else min(ends[skipped], start)
-    if len(text) - left > width:
-        if start is not None and start - left > width // 2:
-            left = start - width // 3
-        text = (text[left : left + width - 3] + "...") if len(text) - left > width else text[left:]
-    else:
-        text = text[left:]
-    if start is None or end is None:
-        return text, None, None
-    return text, start - left, min(end - left, max(len(text), start - left + 1))
+    under = [" "] * (len(text) + 1)
+    for start, end in spans:
+        first, last = at[min(start, len(shown))], at[min(end, len(shown))]
+        under[first : max(last, first + 1)] = "^" * max(last - first, 1)
+    marks = "".join(under)
+    cut = len(text) - len(text.lstrip())
+    text, marks = text[cut:], marks[cut:]
+    if len(text) <= width:
+        return text, marks.rstrip()
+    first = max(0, marks.find("^"))
+    # The mark, and if it can be the whole of it, with some of what stands before.
+    left = 0 if first < width // 2 else min(first - width // 3, len(text) - width + 6)
+    right = left + width
+    piece, under_piece = text[left:right], marks[left:right]
+    if left > 0:
+        piece = "..." + piece[3:]
+    if right < len(text):
+        piece = piece[:-3] + "..."
+    return piece, under_piece.rstrip()

@@ -177,10 +177,8 @@ def _several(run: _Run, entry: Entry, value: Any, path: Path) -> Any:
     if any(item is None for item in items):
         return None
     if entry.shape is Shape.RANGE and items[0].value > items[1].value:
-        first = run.source.value((*path, 0))
-        second = run.source.value((*path, 1))
-        joined = replace(first, end=second.end) if first.line == second.line else first
-        run.tell(path, slips.backwards(path, str(value[0]), str(value[1]), (joined,)))
+        places = (run.source.value((*path, 0)), run.source.value((*path, 1)))
+        run.tell(path, slips.backwards(path, str(value[0]), str(value[1]), places))
         return None
     return tuple(items)
 

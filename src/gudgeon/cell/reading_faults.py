@@ -54,7 +54,7 @@ def no_rows(at: Place) -> Fault:
 
 def unknown_column(words: str, known: Sequence[str], at: Place) -> Fault:
     """K003: a column that is not used."""
-    near = difflib.get_close_matches(words.lower().split("_")[0], known, n=1, cutoff=0.6)
+    near = difflib.get_close_matches(words.lower().split("_")[0], known, n=1, cutoff=0.7)
     return _warning(
         "K003",
         f'the column "{words}" is not known and not used',
@@ -173,7 +173,8 @@ def entry_missing(entry: str, at: Place, section: Place) -> Fault:
         f"neither the readings nor [readings] say {words}",
         (at, section),
         why[entry],
-        f"add  {line}  with your own value to [readings]",
+        f"add to [readings]  {line}  "
+        + ("or true" if entry == "compensated" else "with your own value"),
     )
 
 

@@ -144,10 +144,10 @@ def decimal_comma(path: Path, problem: str, fix: str, at: Place) -> Fault:
     return Fault(
         "C012",
         "error",
-        problem,
+        f"{name_of(path)}: {problem}",
         (at,),
         "A comma parts list items in this file; 12,500 could be read in two ways.",
-        f"{fix} for {name_of(path)}",
+        fix,
     )
 
 
@@ -185,6 +185,10 @@ def not_a_quantity(path: Path, problem: str, fix: str, reason: str, at: Place) -
     )
 
 
+def _begun(doc: str) -> str:
+    return doc[0].upper() + doc[1:]
+
+
 def outside(path: Path, shown: str, rule: str, at: Place, doc: str) -> Fault:
     """C015: a value outside what is possible."""
     return Fault(
@@ -192,7 +196,7 @@ def outside(path: Path, shown: str, rule: str, at: Place, doc: str) -> Fault:
         "error",
         f"{name_of(path)} is {shown}, which cannot be",
         (at,),
-        f"It is the {doc}; it must be {rule}.",
+        f"{_begun(doc)}: it must be {rule}.",
         f"write a value that is {rule}, or take the entry out until it is known",
     )
 
@@ -235,14 +239,14 @@ def wrong_shape(path: Path, entry: Entry, found: str, mend: str, at: Place) -> F
         "error",
         f"{name_of(path)} holds {found}",
         (at,),
-        f"It is the {entry.doc}: {_FORMS[entry.shape]}.",
+        f"{_begun(entry.doc)}: {_FORMS[entry.shape]}.",
         f"write  {mend}",
     )
 
 
 def not_this_kind(path: Path, shown: str, kind: Kind, mend: str, at: Place) -> Fault:
     """C018: a number where text is wanted, and so on."""
-    article = "" if kind is Kind.YES_NO else "a "
+    article = "" if kind in (Kind.YES_NO, Kind.TEXT) else "a "
     return Fault(
         "C018",
         "error",

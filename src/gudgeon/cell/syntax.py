@@ -158,6 +158,8 @@ def _without_quotes(source: Source, number: int, line: str) -> Fault | None:
             lambda piece: piece[0] if piece[0].startswith('"') else _in_quotes(piece[0]),
             quoted,
         )
+    if quoted == value.split("#")[0].strip():
+        return None  # the quotation marks are not what is wrong
     mend = f"{found['key']} = {quoted}"
     try:
         tomllib.loads(mend)
