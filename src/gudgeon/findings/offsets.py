@@ -160,7 +160,9 @@ class OffsetFindings(LineFindings):
             locals_mm.append(point)
             local_covariances.append(covariance)
         standing = [i for i, pose in enumerate(poses) if pose is not None]
-        angles = np.array([poses[i] for i in standing]).reshape(len(standing), -1)
+        angles = np.array([poses[i] for i in standing]).reshape(
+            len(standing), len(self.turning_only.axes)
+        )
         local = np.array([locals_mm[i] for i in standing]).reshape(-1, 3)
 
         def zeros_at(values: Floats) -> Floats:
