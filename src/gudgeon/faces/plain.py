@@ -20,6 +20,7 @@ WIDTH: Final = 80
 GUTTER: Final = 12
 ROOM: Final = WIDTH - GUTTER
 GAP: Final = 2  # blanks between two columns
+LITTLE: Final = 6
 WIDEST: Final = (ROOM - GAP) // 2  # two columns always fit beside each other
 NARROWEST: Final = 10  # a column of words is not squeezed below this
 SHOUT: Final[dict[Verdict, str]] = {
@@ -156,16 +157,16 @@ def _table(table: Table) -> list[str]:
         _least(head, texts, is_right)
         for head, texts, is_right in zip(heads, columns, right, strict=True)
     ]
+    wished = [
+        max(_folded(head), *(len(text) for text in texts))
+        for head, texts in zip(heads, columns, strict=True)
+    ]
     indent, room = GUTTER, ROOM
-    if sum(least) + GAP * (len(least) - 1) > room:
+    if sum(wished) + GAP * (len(wished) - 1) > room:
         indent, room = 1, WIDTH - 1
     lines = title
     for count, block in enumerate(_blocks(least, room)):
-        widths = _widths(
-            [max(len(heads[i]), *(len(text) for text in columns[i])) for i in block],
-            [least[i] for i in block],
-            room,
-        )
+        widths = _widths([wished[i] for i in block], [least[i] for i in block], room)
         rows = ["", "(the same rows, further columns)"] if count else [""]
         marks = [right[i] for i in block]
         rows += _cells_in_line([heads[i] for i in block], widths, marks, bottom=True)
@@ -186,6 +187,11 @@ def _least(head: str, texts: list[str], is_right: bool) -> int:
     return min(WIDEST, max(needed, min(NARROWEST, max((len(t) for t in texts), default=1))))
 
 
+def _folded(head: str) -> int:
+    """Return the width at which a head stands in two lines, if it has two words."""
+    return next(w for w in range(1, len(head) + 2) if len(wrapped(head, w)) <= 2)
+
+
 def _blocks(least: list[int], room: int) -> list[list[int]]:
     """Share the columns out over blocks that fit; the first column leads each block."""
     blocks = [[0]]
@@ -200,13 +206,22 @@ def _blocks(least: list[int], room: int) -> list[list[int]]:
 
 
 def _widths(wished: list[int], least: list[int], room: int) -> list[int]:
-    """Give each column its least width, then share out what is left, the shortest wish first."""
+    """Give each column its least width, then share out what is left.
+
+    Columns that lack only little get it first; after them whichever is squeezed the most.
+    """
     widths = list(least)
     spare = room - sum(widths) - GAP * (len(widths) - 1)
     for i in sorted(range(len(widths)), key=lambda i: wished[i] - least[i]):
-        more = max(0, min(wished[i] - widths[i], spare))
-        widths[i] += more
-        spare -= more
+        if 0 < wished[i] - least[i] <= min(LITTLE, spare):
+            spare -= wished[i] - least[i]
+            widths[i] = wished[i]
+    while spare > 0:
+        i = max(range(len(widths)), key=lambda i: wished[i] / widths[i])
+        if wished[i] <= widths[i]:
+            break
+        widths[i] += 1
+        spare -= 1
     return widths
 
 

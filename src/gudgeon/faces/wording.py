@@ -196,7 +196,9 @@ def worded(figure: Figure) -> Worded:
     room = f"{_number(abs(spare), places, figure.unit, value)}{unit}"
     if spread > 0.0 and abs(spare) < spread:
         standing, margin = Standing.UNSURE, "the limit lies inside the +-"
-    elif spare >= 0.0:
+    elif spare == 0.0:
+        standing, margin = Standing.KEPT, "kept" if limit == 0.0 else "exactly on it"
+    elif spare > 0.0:
         standing, margin = Standing.KEPT, f"{room} to spare"
     else:
         word = "over" if figure.limit_kind == "max" else "short"
