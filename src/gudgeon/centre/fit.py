@@ -139,6 +139,8 @@ class LineFit:
         Residual over its own standard uncertainty; NaN where the fit follows a reading exactly.
     residual_rows : tuple of int
         Index into `used` for each residual.
+    slopes : ndarray, shape (n, p)
+        Derivatives of the residuals over their standard uncertainty.
     dof : int
     chi_square : float
     noise_ratio : float
@@ -157,6 +159,7 @@ class LineFit:
     residuals_mm: Floats
     weighted: Floats
     residual_rows: tuple[int, ...]
+    slopes: Floats
     dof: int
     chi_square: float
     noise_ratio: float
@@ -187,7 +190,7 @@ class LineFit:
         shift[at] = 1.0
         if self.free:
             free = [self.parameters.index(item) for item in self.free]
-            rows = _weighted(Model(self.frame, self.used), self.values)
+            rows = self.slopes
             shift[free] = -np.linalg.lstsq(rows[:, free], rows[:, at], rcond=None)[0]
         return shift
 
@@ -493,6 +496,7 @@ def _result(
         residuals_mm=residuals,
         weighted=weighted,
         residual_rows=tuple(model.residual_rows),
+        slopes=_weighted(model, values),
         dof=dof,
         chi_square=chi_square,
         noise_ratio=ratio,

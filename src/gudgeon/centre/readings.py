@@ -268,6 +268,12 @@ def _dot(a: Numbers, b: Numbers) -> Numbers:
     return np.asarray(np.sum(a * b, axis=-1))
 
 
+def _cross(a: Numbers, vectors: Numbers) -> Numbers:
+    """Return a x v for each row; the library's own is ten times slower on so few rows."""
+    x, y, z = vectors[:, 0], vectors[:, 1], vectors[:, 2]
+    return np.stack([a[1] * z - a[2] * y, a[2] * x - a[0] * z, a[0] * y - a[1] * x], axis=1)
+
+
 def _turn(vectors: Numbers, axis: Numbers, angles: Floats) -> Numbers:
     """Turn vectors right-handed about a unit direction (Rodrigues' rotation formula)."""
     sine, versine = np.sin(angles)[:, None], (2.0 * np.sin(0.5 * angles) ** 2)[:, None]

@@ -37,6 +37,12 @@ SQUARE_U: Final = 3e-4
 About one minute of arc; common practice, no source.
 """
 
+NEXT_MOST: Final = 6
+"""Readings named at most: what is done in one go at the machine."""
+
+WORTH_TAKING: Final = 0.01
+"""A further reading that sharpens the worst part point by less than this share is not named."""
+
 RUNOUT_U_MM: Final = 0.02
 """The same for how far a bore runs off centre; common practice, no source."""
 
@@ -77,7 +83,8 @@ class NextReading:
     how : str
         An order.
     before_mm, after_mm : float
-        Worst part point (k = 2) without and with it, unmeasured angles included at `SQUARE_U`.
+        Worst part point (k = 2) without and with it, unmeasured angles included at `SQUARE_U`;
+        the readings before it in the list are taken as taken.
     """
 
     what: str
@@ -186,6 +193,22 @@ class PartPointFindings(LineFindings):
         )
         return np.array(angles), np.array(local), labels, told
 
+    @cached_property
+    def _effects(self) -> dict[str, float]:
+        """Movement of the worst part point for each unit of each held parameter [mm]."""
+        fit = self.line_study.fit
+        if fit is None:
+            return {}
+        count = len(fit.frame.parameters)
+        slopes = self.part_point_error.per_value
+        return {
+            item.name: float(
+                np.max(np.linalg.norm(slopes @ fit.shift_if(item.name)[:count], axis=1))
+            )
+            for item in fit.held
+            if item.name in fit.parameters
+        }
+
     def effect_of(self, name: str, by: float) -> float:
         """Return how far the worst part point moves if a held parameter is really off [mm].
 
@@ -196,19 +219,15 @@ class PartPointFindings(LineFindings):
         by : float
             By how much [mm or rad].
         """
-        fit = self.line_study.fit
-        if fit is None:
-            return 0.0
-        shift = fit.shift_if(name)[: len(fit.frame.parameters)] * by
-        moved = self.part_point_error.per_value @ shift
-        return float(np.max(np.linalg.norm(moved, axis=1)))
+        return self._effects.get(name, 0.0) * by
 
     @cached_property
     def next_readings(self) -> tuple[NextReading, ...]:
-        """Readings that would sharpen the worst part point most, the best first, at most three.
+        """Readings that would sharpen the worst part point most, in the order to take them.
 
-        Each candidate is added to the information of the readings at hand (J^T J); angles that
-        nobody measured take part with `SQUARE_U`, so that a reading which frees one counts.
+        Each candidate is added to the information of the readings at hand (J^T J) and of those
+        before it; angles that nobody measured take part with `SQUARE_U`, so that a reading which
+        frees one counts.
         """
         study = self.line_study
         fit = study.fit
@@ -232,21 +251,30 @@ class PartPointFindings(LineFindings):
         base += np.diag(np.full(len(base), 1e-9))
         count = len(fit.frame.parameters)
 
-        def worst(information: Floats) -> float:
-            return 2.0 * float(
-                np.max(worst_u(slopes, np.asarray(np.linalg.inv(information)[:count, :count])))
-            )
+        def spread(information: Floats) -> Floats:
+            return worst_u(slopes, np.asarray(np.linalg.inv(information)[:count, :count]))
 
-        before = worst(base)
-        found = []
+        before = 2.0 * float(np.max(spread(base)))
+        offers = []
         at = first
         for reading, what, how in candidates:
             size = 1 if reading.toward is not None else 2
-            one = rows[at : at + size]
+            offers.append((rows[at : at + size], what, how))
             at += size
-            found.append(NextReading(what, how, before, worst(base + one.T @ one)))
-        found.sort(key=lambda item: item.after_mm)
-        return tuple(found[:3])
+        found: list[NextReading] = []
+        while offers and len(found) < NEXT_MOST:
+            spreads = [spread(base + one.T @ one) for one, _, _ in offers]
+            # A high power mean: the worst points count most, but all of them a little, so that
+            # the choice is not blind where one reading alone cannot lower the very worst.
+            best = int(np.argmin([float(np.sum(one**8)) for one in spreads]))
+            one, what, how = offers.pop(best)
+            base = base + one.T @ one
+            after = 2.0 * float(np.max(spreads[best]))
+            if before - after < WORTH_TAKING * before and len(found) > 0:
+                break
+            found.append(NextReading(what, how, before, after))
+            before = after
+        return tuple(found)
 
     def _candidates(self, study: LineStudy) -> list[tuple[Reading, str, str]]:
         """Return readings that could be taken next, where the model expects the surface."""
@@ -276,7 +304,7 @@ class PartPointFindings(LineFindings):
                     f"{'XYZ'[j]} {units.shown(_LENGTH, place[j]):.1f}" for j in range(3) if j != k
                 )
                 unit = units.unit(_LENGTH)
-                what = f"platter face at tilt {math.degrees(tilt):+.0f}, {spot} ({unit})"
+                what = f"platter face at tilt {math.degrees(tilt):.0f}, {spot} ({unit})"
                 how = (
                     f"Tilt to {letters.tilt_letter} {math.degrees(tilt):.0f} with "
                     f"{letters.rotary_letter} 0 and touch the platter face moving "

@@ -1,0 +1,448 @@
+"""Tables and figures of the question `turns`."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from typing import Final
+
+import numpy as np
+from numpy.typing import NDArray
+
+from gudgeon.answer import Column, Figure, Table
+from gudgeon.centre.fit import Held, LineFit
+from gudgeon.centre.lines import LineFrame
+from gudgeon.centre.positions import POSITIONS, POSITIONS_SINGLE, across_direction, positions
+from gudgeon.centre.readings import Reading
+from gudgeon.findings import Findings
+from gudgeon.findings.procedure import TouchOrder, side_name
+from gudgeon.quantity.kinds import Kind
+from gudgeon.quantity.show import Units
+from gudgeon.quantity.spread import Spread, propagate
+from gudgeon.questions._shared import figure
+
+__all__ = [
+    "Found",
+    "base_length",
+    "entries_table",
+    "found_of",
+    "hand_and_fit",
+    "held_table",
+    "how_to_touch",
+    "line_figures",
+    "next_table",
+    "notation_table",
+    "plain_name",
+    "readings_table",
+]
+
+Floats = NDArray[np.float64]
+LENGTH: Final = Kind.LENGTH
+ANGLE: Final = Kind.ANGLE
+
+UNSQUARE_RAD: Final = 1e-4
+"""Angle at which the effect of a held parameter is shown: 0.01 mm over 100 mm."""
+
+PLAIN: Final = {
+    "tilt_y": "tilt line, across",
+    "tilt_z": "tilt line, height",
+    "tilt_pitch": "tilt line out of level",
+    "tilt_yaw": "tilt line out of tram, seen from above",
+    "rotary_x": "rotary line, along the tilt line",
+    "rotary_y": "rotary line, across the tilt line",
+    "rotary_z": "rotary line, height",
+    "rotary_roll": "rotary line leaning across the tilt line",
+    "rotary_pitch": "rotary line leaning along the tilt line",
+    "rotary_yaw": "rotary line out of tram, seen from above",
+    "face": "platter face, place along the rotary line",
+    "slope_x": "platter face out of square to the rotary line, along the tilt line",
+    "slope_y": "platter face out of square to the rotary line, across the tilt line",
+    "bore_x": "bore off centre, along the tilt line",
+    "bore_y": "bore off centre, across the tilt line",
+    "pin_x": "pin off centre, along the tilt line",
+    "pin_y": "pin off centre, across the tilt line",
+    "bore_radius": "radius of the bore",
+    "pin_radius": "radius of the pin",
+}
+
+FREED_BY: Final = {
+    "tilt_pitch": "the platter face at tilt +90 and -90, at two places along the tilt line and at "
+    "two heights; or an indicator along the tilt line",
+    "tilt_yaw": "the platter face at tilt +90 and -90, at two places far apart along the tilt line",
+    "rotary_roll": "the platter face at tilt 0, at two places across the tilt line, at rotary 0 "
+    "and 180; or the bore's centre at two depths",
+    "rotary_pitch": "the platter face at tilt 0, at two places along the tilt line, at rotary 0 "
+    "and 180; or the bore's centre at two depths",
+    "rotary_yaw": "the pin touched at two places far apart along it",
+    "slope_x": "the platter face at one place, rotary 0, 90, 180 and 270",
+    "slope_y": "the platter face at one place, rotary 0, 90, 180 and 270",
+    "bore_x": "the same bore with the rotary axis turned by 180",
+    "bore_y": "the same bore with the rotary axis turned by 180",
+    "pin_x": "the same pin with the rotary axis turned by 180",
+    "pin_y": "the same pin with the rotary axis turned by 180",
+}
+
+REASON: Final = {
+    "untouched": "no reading depends on it",
+    "entangled": "the readings do not tell it apart from others",
+    "entry": "taken from the cell file",
+}
+
+
+def base_length(units: Units) -> float:
+    """Return the length over which an angle is shown [mm]: 100 mm or 4 in."""
+    return 101.6 if units.inch else 100.0
+
+
+def plain_name(name: str) -> str:
+    """Return a parameter or entry in the shop's words."""
+    return PLAIN.get(name, name)
+
+
+@dataclass(frozen=True, slots=True)
+class Found:
+    """Positions by name with their standard uncertainty, in mm and rad."""
+
+    values: dict[str, float]
+    u: dict[str, float]
+
+    def get(self, name: str) -> tuple[float, float]:
+        """Return value and expanded uncertainty (k = 2)."""
+        return self.values[name], 2.0 * self.u[name]
+
+
+def found_of(frame: LineFrame, values: Floats, covariance: Floats) -> Found:
+    """Return the positions that the parameters mean."""
+    spread: Spread = propagate(lambda v: positions(frame, v), values, covariance)
+    names = POSITIONS if len(frame.axes) == 2 else POSITIONS_SINGLE
+    return Found(
+        dict(zip(names, spread.values.tolist(), strict=True)),
+        dict(zip(names, spread.u.tolist(), strict=True)),
+    )
+
+
+def shown_positions(frame: LineFrame) -> dict[str, str]:
+    """Return which positions are shown, and their labels; a line along X has no X of its own."""
+    if len(frame.axes) == 1:
+        return {
+            "rotary_x": "rotary line at the platter face, machine X",
+            "rotary_y": "rotary line at the platter face, machine Y",
+            "rotary_z": "height of the rotary line, machine Z",
+        }
+    across = side_name(across_direction(frame))
+    along = np.abs(np.asarray(frame.along))
+    names = {}
+    if along[0] < 1.0 - 1e-9:
+        names["tilt_x"] = "tilt line at the platter, machine X"
+    if along[1] < 1.0 - 1e-9:
+        names["tilt_y"] = "tilt line at the platter, machine Y"
+    return {
+        **names,
+        "tilt_z": "height of the tilt line, machine Z",
+        "platter_x": "rotary line at tilt height, machine X",
+        "platter_y": "rotary line at tilt height, machine Y",
+        "axis_offset": f"rotary line minus tilt line, along {across[0]} at tilt 0",
+        "face_height": "platter face over the tilt line, at tilt 0",
+    }
+
+
+def line_figures(
+    units: Units, frame: LineFrame, found: Found, free: tuple[str, ...], source: str
+) -> list[Figure]:
+    """Return the figures of the lines."""
+    figures = []
+    for name, label in shown_positions(frame).items():
+        value, spread = found.get(name)
+        figures.append(
+            figure(units, LENGTH, name, label, value, plus_minus=spread or None, note=source)
+        )
+    if len(frame.axes) == 1:
+        angles = {
+            "rotary_yaw": ("rotary_yaw", "rotary line out of tram, counter-clockwise from above"),
+            "rotary_rise": ("rotary_pitch", "rotary line out of level"),
+        }
+    else:
+        across = side_name(across_direction(frame))
+        value, spread = found.get("miss")
+        figures.append(
+            figure(
+                units,
+                LENGTH,
+                "miss",
+                "miss of the two lines",
+                value,
+                plus_minus=spread or None,
+                note=f"closest distance; + where the rotary line passes on the {across} side",
+            )
+        )
+        angles = {
+            "tilt_yaw": ("tilt_yaw", "tilt line out of tram, counter-clockwise from above"),
+            "tilt_rise": ("tilt_pitch", "tilt line out of level, + rising along its direction"),
+            "rotary_lean_x": ("rotary_", "rotary line leans towards X+ at tilt 0"),
+            "rotary_lean_y": ("rotary_", "rotary line leans towards Y+ at tilt 0"),
+        }
+    for name, (parameter, label) in angles.items():
+        freed = [item for item in free if item == parameter or item.startswith(parameter)]
+        if parameter == "rotary_":
+            freed = [item for item in free if item in ("rotary_roll", "rotary_pitch")]
+        value, spread = found.get(name)
+        if not freed or spread == 0.0:
+            continue
+        base = base_length(units)
+        per = units.text(LENGTH, base * math.tan(value), units.decimals(LENGTH) + 1, sign=True)
+        note = f"{per} over {units.text(LENGTH, base, 0)}"
+        figures.append(figure(units, ANGLE, name, label, value, plus_minus=spread, note=note))
+    return figures
+
+
+def hand_and_fit(units: Units, frame: LineFrame, hand: Found, fit: Found) -> Table:
+    """Return both results side by side."""
+    unit = units.unit(LENGTH)
+    rows = []
+    for name, label in shown_positions(frame).items():
+        by_hand, hand_spread = hand.get(name)
+        by_fit, fit_spread = fit.get(name)
+        apart = by_hand - by_fit
+        # The two rest on the same touches, so they may differ by less than either's own spread.
+        agree = abs(apart) <= max(math.hypot(hand_spread, fit_spread), 1e-6)
+        rows.append(
+            (
+                label,
+                units.shown(LENGTH, by_hand),
+                units.shown(LENGTH, hand_spread),
+                units.shown(LENGTH, by_fit),
+                units.shown(LENGTH, fit_spread),
+                units.shown(LENGTH, apart) + 0.0,
+                "agree" if agree else "by hand the lines count as square, the fit found angles",
+            )
+        )
+    columns = (
+        Column("what", "what"),
+        Column("hand", "by hand", unit),
+        Column("hand_pm", "+-", unit),
+        Column("fit", "by fit", unit),
+        Column("fit_pm", "+-", unit),
+        Column("difference", "hand - fit", unit),
+        Column("remark", "remark"),
+    )
+    return Table("hand_and_fit", "The same touches worked out in two ways", columns, tuple(rows))
+
+
+def _what(reading: Reading, letters: tuple[str | None, str]) -> str:
+    thing = {"face": "platter face"}.get(reading.feature, reading.feature)
+    tilt = f"{letters[0]}{math.degrees(reading.tilt_rad):.4g} " if letters[0] else ""
+    return f"{thing}, {tilt}{letters[1]}{math.degrees(reading.rotary_rad):.4g}"
+
+
+def readings_table(findings: Findings, fit: LineFit) -> Table:
+    """Return every reading with its residual, the ones set aside too."""
+    units = findings.units
+    letters = (findings.senses.tilt_letter, findings.senses.rotary_letter)
+    names = {touch.row: touch.name for touch in findings.cell.touches}
+    rows: list[tuple[str | float | int | bool | None, ...]] = []
+    seen: dict[int, int] = {}
+    for at, i in enumerate(fit.residual_rows):
+        reading = fit.used[i]
+        if reading.toward is None:
+            seen[i] = seen.get(i, -1) + 1
+            counts = "XY"[seen[i]]
+        else:
+            counts = side_name(np.asarray(reading.toward))
+        weighted = float(fit.weighted[at])
+        rows.append(
+            (
+                reading.row,
+                names.get(reading.row, ""),
+                _what(reading, letters),
+                counts,
+                units.shown(LENGTH, float(fit.residuals_mm[at])) + 0.0,
+                None if math.isnan(weighted) else weighted + 0.0,
+                "followed exactly: nothing checks it" if math.isnan(weighted) else "",
+            )
+        )
+    for reading in fit.set_aside:
+        way = "" if reading.toward is None else side_name(np.asarray(reading.toward))
+        why = "set aside: the tip would slide along the surface, or a coordinate is missing"
+        name = names.get(reading.row, "")
+        rows.append((reading.row, name, _what(reading, letters), way, None, None, why))
+    columns = (
+        Column("line", "line"),
+        Column("name", "name"),
+        Column("what", "what"),
+        Column("counts", "moving"),
+        Column("residual", "measured - fitted", units.unit(LENGTH)),
+        Column("sigma", "in standard uncertainties"),
+        Column("remark", "remark"),
+    )
+    return Table("readings", "Readings against the fit", columns, tuple(rows))
+
+
+def held_table(findings: Findings, held: tuple[Held, ...]) -> Table:
+    """Return what was held, why, what would free it and what it could do."""
+    units = findings.units
+    rows = []
+    for item in held:
+        if item.name.endswith("_radius"):
+            continue
+        angle = item.name not in ("bore_x", "bore_y", "pin_x", "pin_y") and "." not in item.name
+        by = UNSQUARE_RAD if angle else 0.01
+        if item.reason == "entry":
+            amount, effect = units.text(LENGTH, 2.0 * item.u), None
+            taken = "as entered" + (f", +- {amount}" if item.u > 0.0 else ", exactly")
+        else:
+            effect = units.shown(LENGTH, findings.effect_of(item.name, by))
+            taken = "zero"
+        base = base_length(units)
+        weak = units.text(LENGTH, 2.0 * item.u * (base if angle else 1.0))
+        over = f" over {units.text(LENGTH, base, 0)}" if angle else ""
+        reason = REASON.get(item.reason) or f"the readings would fix it only to +- {weak}{over}"
+        size = units.text(LENGTH, by * (base if angle else 1.0)) + over
+        rows.append(
+            (
+                plain_name(item.name),
+                taken,
+                reason,
+                FREED_BY.get(item.name, "the touches of the hand method"),
+                "" if effect is None else size,
+                effect,
+            )
+        )
+    columns = (
+        Column("what", "held"),
+        Column("at", "at"),
+        Column("why", "because"),
+        Column("freed_by", "touches that would free it"),
+        Column("if_off", "if it is off by"),
+        Column("effect", "worst part point moves", units.unit(LENGTH)),
+    )
+    return Table("held", "Taken as nominal, not measured", columns, tuple(rows))
+
+
+def entries_table(findings: Findings, found: Found) -> Table | None:
+    """Return the cell's own entries beside what was touched."""
+    cell, units = findings.cell, findings.units
+    rows = []
+    pairs = (
+        ("unit.face_height", cell.unit.face_height, "face_height", 1.0),
+        (
+            "unit.axis_offset",
+            cell.unit.axis_offset,
+            "axis_offset",
+            float(np.sign(findings.unit_axes[:, 1] @ across_direction(findings.line_study.frame))),
+        ),
+        ("placement.centre_x", cell.placement.centre_x, "platter_x", 1.0),
+        ("placement.centre_y", cell.placement.centre_y, "platter_y", 1.0),
+    )
+    for key, entry, name, turn in pairs:
+        if entry is None or name not in found.values:
+            continue
+        value, spread = found.get(name)
+        rows.append(
+            (
+                key,
+                units.shown(LENGTH, entry.value),
+                units.shown(LENGTH, value * turn),
+                units.shown(LENGTH, spread),
+                units.shown(LENGTH, value * turn - entry.value) + 0.0,
+            )
+        )
+    if not rows:
+        return None
+    unit = units.unit(LENGTH)
+    columns = (
+        Column("entry", "entry"),
+        Column("entered", "as entered", unit),
+        Column("touched", "as touched", unit),
+        Column("pm", "+-", unit),
+        Column("difference", "touched - entered", unit),
+    )
+    return Table("entries", "Entries of the cell file beside the touches", columns, tuple(rows))
+
+
+def notation_table(findings: Findings, frame: LineFrame, found: Found, free: set[str]) -> Table:
+    """Return the location errors in the notation of ISO 230-7."""
+    units, senses = findings.units, findings.senses
+    tilt, rotary = senses.tilt_letter or "A", senses.rotary_letter
+    rows: list[tuple[str, str, float | None, float | None, str, str]] = []
+
+    def place(direction: str, letter: str, name: str) -> None:
+        value, spread = found.get(name)
+        rows.append(
+            (
+                f"E{direction}0{letter}",
+                f"place of axis {letter} in {direction}",
+                units.shown(LENGTH, value),
+                units.shown(LENGTH, spread),
+                units.unit(LENGTH),
+                "machine coordinate",
+            )
+        )
+
+    def angle(about: str, letter: str, value: float, spread: float, freed: bool) -> None:
+        rows.append(
+            (
+                f"E{about}0{letter}",
+                f"turn of axis {letter} about {'XYZ'['ABC'.index(about)]}",
+                units.shown(ANGLE, value) + 0.0 if freed else None,
+                units.shown(ANGLE, spread) if freed else None,
+                units.unit(ANGLE),
+                "from its nominal direction" if freed else "not measured, taken as zero",
+            )
+        )
+
+    along_x = abs(frame.along[0]) >= abs(frame.along[1])
+    place("Y" if along_x else "X", tilt, "tilt_y" if along_x else "tilt_x")
+    place("Z", tilt, "tilt_z")
+    rise, rise_pm = found.get("tilt_rise")
+    yaw, yaw_pm = found.get("tilt_yaw")
+    # A line along X that rises has turned about -Y; one along Y, about +X.
+    angle("B" if along_x else "A", tilt, -rise if along_x else rise, rise_pm, "tilt_pitch" in free)
+    angle("C", tilt, yaw, yaw_pm, "tilt_yaw" in free)
+    place("X", rotary, "platter_x")
+    place("Y", rotary, "platter_y")
+    lean_x, lean_x_pm = found.get("rotary_lean_x")
+    lean_y, lean_y_pm = found.get("rotary_lean_y")
+    leans = bool({"rotary_roll", "rotary_pitch"} & free)
+    angle("A", rotary, -lean_y, lean_y_pm, leans and lean_y_pm > 0.0)
+    angle("B", rotary, lean_x, lean_x_pm, leans and lean_x_pm > 0.0)
+    columns = (
+        Column("symbol", "symbol"),
+        Column("meaning", "meaning"),
+        Column("value", "value"),
+        Column("pm", "+-"),
+        Column("unit", "unit"),
+        Column("from", "counted from"),
+    )
+    title = "Location errors in the notation of ISO 230-7 (meaning of the letters from memory)"
+    return Table("iso_230_7", title, columns, tuple(rows))
+
+
+def how_to_touch(orders: tuple[TouchOrder, ...]) -> Table:
+    """Return the whole procedure."""
+    columns = (
+        Column("step", "step"),
+        Column("touch", "touch"),
+        Column("how", "how"),
+        Column("gives", "what it gives"),
+    )
+    rows = tuple((i, item.what, item.how, item.gives) for i, item in enumerate(orders, start=1))
+    return Table("how_to_touch", "How to find both lines by touching", columns, rows)
+
+
+def next_table(findings: Findings) -> Table | None:
+    """Return the readings that would sharpen the answer most."""
+    units = findings.units
+    if not findings.next_readings:
+        return None
+    columns = (
+        Column("step", "step"),
+        Column("touch", "touch"),
+        Column("now", "worst part point before", units.unit(LENGTH)),
+        Column("then", "after", units.unit(LENGTH)),
+    )
+    rows = tuple(
+        (i, item.what, units.shown(LENGTH, item.before_mm), units.shown(LENGTH, item.after_mm))
+        for i, item in enumerate(findings.next_readings, start=1)
+    )
+    title = "Touch these next, in this order (unmeasured angles counted at +- two minutes of arc)"
+    return Table("next_readings", title, columns, rows)

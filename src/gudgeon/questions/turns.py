@@ -1,0 +1,453 @@
+"""Where do the two axis lines run, and how surely?
+
+What it answers
+---------------
+Where the tilt line and the rotary line stand in machine coordinates, how far they miss each other,
+how high the platter face stands over the tilt line, and how much of a part point's place is unsure
+because of it.  The touches are worked out twice, by the closed forms of the trade and by a
+least-squares fit of all of them at once, and both are shown side by side.  A reading that does not
+fit is named, and so is the next reading that would help most.
+
+Why it matters
+--------------
+Every work offset of a tilted face is counted from these two lines.  Half of an error in them comes
+out as a step between faces that should be flush, and no tool offset can take it away in all poses.
+
+When it can mislead
+-------------------
+The +- comes from the stated uncertainty of a reading: it does not know a loose gib, a warm spindle
+or a probe that was set wrong, except where more readings than unknowns show it.  The hand method
+takes the lines as square and parallel to the machine; what the fit had to hold is listed.  A face
+touched far from the height of the tilt axis brings an error of the tilt angle in with that lever.
+Touches with the radius already taken off along the approach are turned back to the tip's centre
+first, so a wrong stylus radius still hurts on a slanted face.
+
+Sources
+-------
+JCGM 100:2008 (law of propagation, 5.1 and 5.2; coverage factor, annex G); ISO 230-7 for the
+notation of location errors (meaning of the letters from memory); the closed forms and the order of
+touching: common practice, no source.
+"""
+
+from __future__ import annotations
+
+import math
+from typing import Final
+
+from gudgeon.answer import Answer, Figure, Missing, Table, Verdict
+from gudgeon.centre.fit import Held, LineFit
+from gudgeon.findings import Findings, Lacking
+from gudgeon.findings.procedure import touch_orders
+from gudgeon.findings.touching import LineStudy
+from gudgeon.quantity.kinds import Kind
+from gudgeon.questions._shared import cannot_tell, figure
+from gudgeon.questions._turns_show import (
+    Found,
+    base_length,
+    entries_table,
+    found_of,
+    hand_and_fit,
+    held_table,
+    how_to_touch,
+    line_figures,
+    next_table,
+    notation_table,
+    plain_name,
+    readings_table,
+)
+from gudgeon.questions._turns_view import views
+
+__all__ = ["ASKS", "NAME", "PLACE", "answer"]
+
+NAME: Final = "turns"
+ASKS: Final = "Where do the two axis lines run, and how surely?"
+PLACE: Final = 50
+
+WANTED_MM: Final = 0.05
+"""Part-point error taken where ``readings.wanted`` is left out (common practice, no source)."""
+
+PICTURE_PLATTER_MM: Final = 200.0
+"""Platter drawn where its diameter is not given."""
+
+ODD: Final = 3.5
+"""A residual beyond so many standard uncertainties is named; chance gives one in two thousand."""
+
+_SOURCES: Final = (
+    "JCGM 100:2008, 5.1 and 5.2: law of propagation of uncertainty; annex G: coverage factor",
+    "Weighted least squares with all touches; half sums and half differences by hand: "
+    "common practice, no source",
+    "ISO 230-7: notation of location errors (meaning of the letters from memory)",
+)
+
+_CAUTIONS: Final = (
+    "Lock the spindle while a probe or indicator stands in it, and take the program's spindle "
+    "start out: a turning probe breaks and a flung stylus hurts.",
+    "Set the tilt brake before touching, as the unit's manual says; hands and hoses stay clear of "
+    "cradle and platter while anything turns.",
+)
+
+
+def answer(findings: Findings) -> Answer:
+    """Answer the question from the findings."""
+    try:
+        study = findings.line_study
+    except Lacking as lacking:
+        return cannot_tell(NAME, lacking, about="where the axis lines run")
+    orders = touch_orders(study.frame, findings.senses)
+    procedure = how_to_touch(orders)
+    fit = study.fit
+    if fit is None:
+        return _untouched(findings, study, procedure)
+    if study.fatal:
+        return _contradicted(findings, study, fit)
+    if not study.determined and not (study.hand and study.hand.complete):
+        return _half_touched(findings, study, fit, procedure)
+    try:
+        return _found(findings, study, fit, procedure)
+    except Lacking as lacking:
+        return cannot_tell(NAME, lacking, about="where the axis lines run")
+
+
+def _untouched(findings: Findings, study: LineStudy, procedure: Table) -> Answer:
+    lacking = Lacking(findings.touches_lacking(study))
+    first = lacking.missing[0]
+    so_far = cannot_tell(NAME, lacking, about="where the axis lines run")
+    assumed: tuple[str, ...] = ()
+    try:
+        lines = findings.axis_lines
+        found = found_of(lines.frame, lines.values, lines.covariance)
+        figures = tuple(
+            line_figures(findings.units, lines.frame, found, (), "from the entries, not touched")
+        )
+        assumed = ("The figures come from the entries of the cell file; nothing was touched.",)
+    except Lacking:
+        figures = ()
+    return Answer(
+        question=NAME,
+        verdict=Verdict.CANNOT_TELL,
+        headline="Cannot tell yet where the axis lines run: nothing has been touched; begin with "
+        f"{first.what.removeprefix('touch of ')}.",
+        next_step=first.how_to_get_it,
+        figures=figures,
+        tables=(procedure,),
+        assumed=assumed,
+        missing=so_far.missing,
+        cautions=_CAUTIONS,
+        sources=_SOURCES,
+    )
+
+
+def _contradicted(findings: Findings, study: LineStudy, fit: LineFit) -> Answer:
+    first = study.fatal[0]
+    return Answer(
+        question=NAME,
+        verdict=Verdict.NO,
+        headline=f"No: touches and cell contradict each other. {first.text}",
+        next_step=first.mend,
+        tables=(readings_table(findings, fit), _contradictions(study)),
+        flips=f"With {first.where.split(': ')[-1]} and the touches in agreement the lines can be "
+        "told.",
+        fix=first.mend,
+        assumed=("The touches are believed to be those of this cell file.",),
+        cautions=_CAUTIONS,
+        sources=_SOURCES,
+    )
+
+
+def _contradictions(study: LineStudy) -> Table:
+    from gudgeon.answer import Column
+
+    columns = (
+        Column("lines", "lines of the readings"),
+        Column("what", "what does not fit"),
+        Column("mend", "what to do"),
+    )
+    rows = tuple(
+        (", ".join(str(row) for row in item.rows), item.text, item.mend)
+        for item in study.contradictions
+    )
+    return Table(
+        "contradictions", "Where touches and cell file contradict each other", columns, rows
+    )
+
+
+def _half_touched(findings: Findings, study: LineStudy, fit: LineFit, procedure: Table) -> Answer:
+    """Answer for touches that leave a position open."""
+    units = findings.units
+    missing = list(findings.touches_lacking(study))
+    weak = [item for item in fit.undetermined if item.reason == "weak"]
+    if weak:
+        worst = max(weak, key=lambda item: item.u)
+        spread = units.text(Kind.LENGTH, 2.0 * worst.u, 2)
+        missing.insert(
+            0,
+            Missing(
+                "touches in poses far apart",
+                findings.cell.readings.file or f"{findings.cell.file}: readings.file",
+                f"the poses lie so close together that the {plain_name(worst.name)} is known only "
+                f"to +- {spread}",
+                procedure.rows[0][2] if isinstance(procedure.rows[0][2], str) else "",
+            ),
+        )
+    if not missing:
+        names = ", ".join(plain_name(item.name) for item in fit.undetermined)
+        missing.append(
+            Missing(
+                "touches of the hand method",
+                findings.cell.readings.file or f"{findings.cell.file}: readings.file",
+                f"the touches do not fix: {names}",
+                str(procedure.rows[0][2]),
+            )
+        )
+    found = found_of(fit.frame, fit.line_values, fit.line_covariance)
+    open_names = {item.name for item in fit.undetermined}
+    figures = tuple(
+        item
+        for item in line_figures(units, fit.frame, found, fit.free, "by fit of the touches so far")
+        if not _hangs_on(item.name, open_names)
+    )
+    names = " and ".join(plain_name(item.name) for item in fit.undetermined[:2])
+    return Answer(
+        question=NAME,
+        verdict=Verdict.CANNOT_TELL,
+        headline=f"Cannot tell yet: the touches so far do not fix the {names}.",
+        next_step=missing[0].how_to_get_it,
+        figures=figures,
+        tables=(readings_table(findings, fit), procedure),
+        missing=tuple(missing),
+        assumed=_assumed(findings, study, fit, wanted_given=True),
+        cautions=_CAUTIONS,
+        sources=_SOURCES,
+    )
+
+
+def _hangs_on(figure_name: str, open_names: set[str]) -> bool:
+    """Whether a figure needs a position that is open."""
+    needs = {
+        "tilt_x": {"tilt_y"},
+        "tilt_y": {"tilt_y"},
+        "tilt_z": {"tilt_z"},
+        "platter_x": {"rotary_x", "rotary_y"},
+        "platter_y": {"rotary_x", "rotary_y"},
+        "axis_offset": {"tilt_y", "rotary_y"},
+        "miss": {"tilt_y", "rotary_y", "rotary_x"},
+        "face_height": {"face", "tilt_z"},
+        "rotary_x": {"face", "rotary_y"},
+        "rotary_y": {"face", "rotary_y"},
+        "rotary_z": {"rotary_z"},
+    }
+    return bool(needs.get(figure_name, set()) & open_names)
+
+
+def _found(findings: Findings, study: LineStudy, fit: LineFit, procedure: Table) -> Answer:
+    units, cell = findings.units, findings.cell
+    lines = findings.axis_lines
+    by_fit = study.determined
+    source = "by least squares of all touches" if by_fit else "by hand"
+    found = found_of(lines.frame, lines.values, lines.covariance)
+    wanted_given = cell.readings.wanted is not None
+    wanted = cell.readings.wanted.value if cell.readings.wanted is not None else WANTED_MM
+    error = findings.part_point_error
+    kept = error.plus_minus_mm <= wanted * (1.0 + 1e-9)
+    concentric = [h for h in fit.held if h.name in ("bore_x", "bore_y", "pin_x", "pin_y")]
+    sign = [item for item in study.contradictions if item.kind == "face_sign"]
+    figures = [
+        *line_figures(units, lines.frame, found, fit.free if by_fit else (), source),
+        figure(
+            units,
+            Kind.LENGTH,
+            "part_point_error",
+            "worst part point, 95 %, from the lines alone",
+            error.plus_minus_mm,
+            limit=wanted,
+            limit_kind="max",
+            note=error.label,
+        ),
+        _noise_figure(fit),
+    ]
+    tables = [readings_table(findings, fit)]
+    hand = study.hand
+    if hand is not None and hand.complete:
+        by_hand = found_of(study.frame, hand.values, hand.covariance)
+        fitted = found_of(study.frame, fit.line_values, fit.line_covariance)
+        tables.insert(0, hand_and_fit(units, study.frame, by_hand, fitted))
+    if fit.held:
+        tables.append(held_table(findings, fit.held))
+    entered = entries_table(findings, found) if findings.has_tilt else None
+    tables += [entered] if entered else []
+    further = next_table(findings)
+    tables += [further] if further else []
+    if findings.has_tilt:
+        tables.append(notation_table(findings, lines.frame, found, set(fit.free)))
+    if sign:
+        tables.append(_contradictions(study))
+    tables.append(procedure)
+    platter = cell.unit.platter_diameter
+    picture = (
+        views(
+            units,
+            lines.frame,
+            lines.values,
+            lines.covariance,
+            platter.value if platter else PICTURE_PLATTER_MM,
+        ),
+    )
+
+    text = units.text
+    spread = text(Kind.LENGTH, error.plus_minus_mm)
+    limit = text(Kind.LENGTH, wanted)
+    conditions = []
+    if sign:
+        conditions.append("the sign of unit.face_height is put right")
+    if concentric:
+        feature = concentric[0].name.split("_")[0]
+        conditions.append(
+            f"the {feature} runs true to the platter, which no touch at half a turn shows yet"
+        )
+    next_best = findings.next_readings[0] if findings.next_readings else None
+    if not kept:
+        verdict = Verdict.NO
+        headline = (
+            f"Not surely enough: the axis lines leave +- {spread} at the worst part point, "
+            f"{limit} is wanted."
+        )
+        step = next_best.how if next_best else str(procedure.rows[0][2])
+    elif conditions:
+        verdict = Verdict.YES_IF
+        headline = f"Yes, if {' and '.join(conditions)}: +- {spread} at the worst part point."
+        step = sign[0].mend if sign else str(procedure.rows[-1][2])
+    else:
+        verdict = Verdict.YES
+        headline = _headline(findings, found, spread, limit)
+        step = 'Ask "offsets" for the work offsets from these lines' + (
+            ", and put the touched values in place of the entries." if entered else "."
+        )
+    fix = None
+    taken = findings.next_readings
+    if next_best is not None and taken[-1].after_mm < next_best.before_mm:
+        fix = (
+            f"{next_best.how} "
+            + (f"With the {len(taken) - 1} after it in the table it " if len(taken) > 1 else "It ")
+            + "brings the worst part point, unmeasured angles included, from "
+            f"{text(Kind.LENGTH, next_best.before_mm)} to {text(Kind.LENGTH, taken[-1].after_mm)}."
+        )
+    return Answer(
+        question=NAME,
+        verdict=verdict,
+        headline=headline,
+        next_step=step,
+        figures=tuple(figures),
+        tables=tuple(tables),
+        pictures=picture if findings.has_tilt else (),
+        flips=_flips(findings, fit, error.plus_minus_mm, wanted),
+        fix=fix,
+        assumed=_assumed(findings, study, fit, wanted_given),
+        cautions=_CAUTIONS,
+        sources=_SOURCES,
+    )
+
+
+def _headline(findings: Findings, found: Found, spread: str, limit: str) -> str:
+    text = findings.units.text
+    if not findings.has_tilt:
+        where = f"{text(Kind.LENGTH, found.values['rotary_z'])} machine Z"
+        return (
+            f"Yes: the rotary line stands at {where}; no part point is unsure by more than "
+            f"{spread} ({limit} is wanted)."
+        )
+    miss = abs(found.values["axis_offset"])
+    return (
+        f"Yes: the two lines miss each other by {text(Kind.LENGTH, miss)}, the platter face stands "
+        f"{text(Kind.LENGTH, found.values['face_height'], sign=True)} over the tilt line, and no "
+        f"part point is unsure by more than {spread} ({limit} is wanted)."
+    )
+
+
+def _noise_figure(fit: LineFit) -> Figure:
+    shown = math.sqrt(fit.chi_square / fit.dof) if fit.dof > 0 else None
+    if shown is None:
+        note = "as many unknowns as readings: nothing checks them"
+    elif fit.suspicious:
+        note = "the readings scatter clearly more than stated; every +- here was widened by it"
+    else:
+        note = f"{fit.dof} readings more than unknowns; about 1 is expected"
+    return Figure("scatter", "scatter of the readings over the stated one", shown, note=note)
+
+
+def _flips(findings: Findings, fit: LineFit, error: float, wanted: float) -> str | None:
+    """Return the least unmeasured angle, or the scatter, that would turn the verdict."""
+    text = findings.units.text
+    if error > wanted:
+        return (
+            f"A wanted part-point error of {text(Kind.LENGTH, error)} or more would be kept; or "
+            f"readings {error / wanted:.1f} times as sure."
+        )
+    worst: tuple[float, Held] | None = None
+    for item in fit.held:
+        if item.reason == "entry" or item.name.endswith("_radius"):
+            continue
+        if item.name in ("bore_x", "bore_y", "pin_x", "pin_y"):
+            continue
+        effect = findings.effect_of(item.name, 1e-4) / 1e-4
+        if effect > 0.0 and (worst is None or effect > worst[0]):
+            worst = (effect, item)
+    scatter = f"readings {wanted / error:.1f} times as unsure as stated" if error > 0.0 else None
+    if worst is not None:
+        lean = (wanted - error) / worst[0]
+        base = base_length(findings.units)
+        per = text(Kind.LENGTH, base * lean)
+        return (
+            f"{plain_name(worst[1].name).capitalize()} by more than {per} over "
+            f"{text(Kind.LENGTH, base, 0)} (not measured)"
+            + (f", or {scatter}." if scatter else ".")
+        )
+    return f"{scatter[:1].upper()}{scatter[1:]}." if scatter else None
+
+
+def _assumed(
+    findings: Findings, study: LineStudy, fit: LineFit, wanted_given: bool
+) -> tuple[str, ...]:
+    units = findings.units
+    told = []
+    if not wanted_given:
+        told.append(
+            f"A part-point error of {units.text(Kind.LENGTH, WANTED_MM)} is good enough "
+            "(readings.wanted is not given)."
+        )
+    angles = [h for h in fit.held if h.reason != "entry" and not h.name.endswith("_radius")]
+    if angles:
+        told.append(
+            "Not measured and taken as zero: "
+            + ", ".join(plain_name(item.name) for item in angles)
+            + "."
+        )
+    entries = [h for h in fit.held if h.reason == "entry"]
+    if entries:
+        told.append(
+            "Taken from the cell file because the touches do not give it: "
+            + ", ".join(item.name for item in entries)
+            + "."
+        )
+    if any(math.isnan(c) for r in fit.used if r.feature == "pin" for c in r.position_mm[:2]):
+        told.append("Touches of the pin without a second coordinate were made on its middle.")
+    if study.determined or (study.hand and study.hand.complete):
+        told.append("Part points tried: " + findings.part_point_error.points)
+    odd = [
+        fit.used[i].row
+        for at, i in enumerate(fit.residual_rows)
+        if not math.isnan(fit.weighted[at]) and abs(fit.weighted[at]) > ODD
+    ]
+    if odd:
+        rows = ", ".join(str(row) for row in dict.fromkeys(odd))
+        told.append(f"Readings that fit badly were still used: line {rows}. Touch them again.")
+    if fit.suspicious:
+        told.append(
+            f"The readings scatter {fit.noise_ratio:.1f} times as much as stated; every +- was "
+            "widened by it."
+        )
+    if study.fit is not None and study.fit.set_aside:
+        rows = ", ".join(str(reading.row) for reading in study.fit.set_aside)
+        told.append(f"Readings that could not be used: line {rows}.")
+    if findings.cell.readings.temperature is None:
+        told.append("Machine and unit had one and the same temperature while touching.")
+    return tuple(told)
