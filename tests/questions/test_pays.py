@@ -84,6 +84,14 @@ def test_paybacks_of_three_volumes() -> None:
     assert chances[0] > chances[1] > chances[2] > 50.0
 
 
+def test_without_other_volumes_half_and_half_as_much_again_are_shown() -> None:
+    answer = ask(BASE)
+    assert column(answer, "volumes", "volume") == [600.0, 1200.0, 1800.0]
+    assert column(answer, "volumes", "probability_pays")[1] == value(answer, "probability_pays")
+    elsewhere = ask(replace(BASE, volumes=(Amount(345.0),)))
+    assert column(elsewhere, "volumes", "volume") == [1200.0, 345.0]
+
+
 def test_figures_agree_with_the_library() -> None:
     answer = ask(replace(EXACT, resale=exact(4000.0)))
     flows = [-24900.0, *[7556.25] * 4, 11556.25]

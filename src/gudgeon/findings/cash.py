@@ -350,7 +350,7 @@ def _at_volumes(
 ) -> tuple[AtVolume, ...]:
     """Return the unit at each volume asked about; the others keep the draws of the first."""
     main = next(one.spread for one in found.shared if one.name == "volume")
-    asked = [*volumes]
+    asked = [*volumes] or _usual_volumes(main.value)
     if all(volume.value != main.value for volume in asked):
         asked.insert(0, Amount(main.value))
     rows = []
@@ -371,6 +371,11 @@ def _at_volumes(
             )
         )
     return tuple(rows)
+
+
+def _usual_volumes(main: float) -> list[Amount]:
+    """Return half, all and one and a half of the volume, where no others were asked about."""
+    return [Amount(main * 0.5), Amount(main), Amount(main * 1.5)] if main > 0.0 else []
 
 
 def _drawn_volume(volume: Amount, main: Spread, draws: Floats) -> Floats:

@@ -147,7 +147,11 @@ def _rate_note(unit: Option) -> str:
         return "no outlay: there is no rate"
     if unit.rate.rate is None:
         return "none exists: the sums never change sign"
-    return "several are possible; nearest to zero" if unit.rate.several_possible else "the only one"
+    return (
+        "several are possible; nearest to zero"
+        if unit.rate.several_possible
+        else "the only rate at which the worth is zero"
+    )
 
 
 def _year_figure(name: str, label: str, years: float, note: str) -> Figure:
