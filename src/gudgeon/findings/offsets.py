@@ -26,7 +26,7 @@ from gudgeon.kinematics.naming import angle_between
 from gudgeon.quantity.amount import Amount
 from gudgeon.quantity.spread import propagate
 
-__all__ = ["STANDARD_WORDS", "OffsetFindings", "OffsetsFinding", "ZeroFound"]
+__all__ = ["STANDARD_WORDS", "OffsetFindings", "OffsetsFinding", "ZeroFound", "choose_poses"]
 
 Floats = NDArray[np.float64]
 
@@ -152,7 +152,7 @@ class OffsetFindings(LineFindings):
             else poses_facing(self.turning_only, normal, tolerance_rad=_FACE_TOLERANCE_RAD)
             for normal in normals
         ]
-        poses = _choose_poses(wanted, facings)
+        poses = choose_poses(wanted, facings)
 
         locals_mm, local_covariances = [], []
         for one in wanted:
@@ -335,7 +335,7 @@ def _on_line(frame: Floats, line: AxisLine) -> Floats:
     return np.asarray(lean[:3, :3] @ frame)
 
 
-def _choose_poses(
+def choose_poses(
     wanted: list[FaceWanted], facings: list[Facing | None]
 ) -> list[tuple[float, ...] | None]:
     """Choose one pose for each face: the fewest different tilts, then the least turn.

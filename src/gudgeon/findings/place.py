@@ -11,6 +11,7 @@ from typing import Any, Final
 from gudgeon.cell.model import Cell
 from gudgeon.findings.flange import FlangeFindings, FlangeMatch
 from gudgeon.findings.gather import Lacking
+from gudgeon.findings.heights import ChangeRow
 from gudgeon.findings.rules import RuleFindings
 from gudgeon.placing.conditions import Condition, Fixed, Intervals, along, holds
 from gudgeon.placing.limits import clean_turn, safe_range
@@ -233,6 +234,36 @@ class PlaceFindings(FlangeFindings, RuleFindings):
             return None
         return places[0] if places else None
 
+    @property
+    def change_clear_of_load(self) -> bool:
+        """Whether the load, over all tilts and turns, stays out of the changer's arm zone.
+
+        True only where the change has a place of its own in X or Y and the zone is entered.
+        """
+        place, zone = self.chosen_place, self.change_zone
+        if place is None or zone is None:
+            return False
+        try:
+            extent = self.load_extent.turned(place.yaw_rad)
+        except Lacking:
+            return False
+        ends = (
+            (place.x_mm - extent.left, place.x_mm + extent.right),
+            (place.y_mm - extent.front, place.y_mm + extent.rear),
+        )
+        return any(
+            high <= low_zone or low >= high_zone
+            for (low, high), (low_zone, high_zone) in zip(ends, zone, strict=True)
+        )
+
+    def change_allowed(self, row: ChangeRow) -> bool:
+        """Return whether a tool may be changed in the pose of a row."""
+        keep = self.cell.placement.clearance
+        room = keep.value if keep else 0.0
+        if self.change_clear_of_load:
+            return True
+        return row.clearance_mm >= room if room > 0.0 else row.clearance_mm > 0.0
+
     @cached_property
     def spreads(self) -> dict[str, float]:
         """Expanded uncertainty (k = 2) of heights, tool changes, limits and margins, by name.
@@ -341,7 +372,9 @@ class PlaceFindings(FlangeFindings, RuleFindings):
         seat = seats_at(slots, rows, play, across)
         if len(seat) < needed <= len(gaps) and room >= 0.0:
             room = -play  # two rows over one slot: the same slot cannot take both
-        return [Fixed("slots", note, room + SEAT_ROUNDING)], seat
+        if -SEAT_ROUNDING <= room < 0.0:
+            room = 0.0
+        return [Fixed("slots", note, room)], seat
 
     def _stations(self, yaw_rad: float, place: tuple[float, float], safe: Safe) -> tuple[int, int]:
         """Return how many stations have all zeros, approach included, within safe travel."""

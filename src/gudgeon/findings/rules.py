@@ -101,6 +101,20 @@ class RuleFindings(HeightFindings):
         )
 
     @cached_property
+    def load_extent(self) -> Extent:
+        """How far the load reaches from the origin over all tilts and turns; raises `Lacking`."""
+        shape = self.load_shape
+        low, high = shape.work_range(shape.low_rad, shape.high_rad)
+        section = shape.section(None)
+        left, right = shape.plan_x
+        return Extent(
+            right=right,
+            left=-left,
+            rear=shape.tilt_y_mm + section.furthest(REAR, low, high).reach_mm,
+            front=-shape.tilt_y_mm + section.furthest(FRONT, low, high).reach_mm,
+        )
+
+    @cached_property
     def unit_extent(self) -> tuple[Extent, tuple[str, ...]]:
         """How far body, boxes and swept load reach from the origin, unit frame; what is unknown.
 
@@ -130,22 +144,12 @@ class RuleFindings(HeightFindings):
                 if ends is not None:
                     reach[side] = max(reach[side], sign * ends[index].value)
         try:
-            shape = self.load_shape
+            load = self.load_extent
         except Lacking:
             unknown.append("fixture")
         else:
-            low, high = shape.work_range(shape.low_rad, shape.high_rad)
-            section = shape.section(None)
-            rear = shape.tilt_y_mm + section.furthest(REAR, low, high).reach_mm
-            front = -shape.tilt_y_mm + section.furthest(FRONT, low, high).reach_mm
-            left, right = shape.plan_x
-            for side, value in (
-                ("right", right),
-                ("left", -left),
-                ("rear", rear),
-                ("front", front),
-            ):
-                reach[side] = max(reach[side], value)
+            for side, _, _ in SIDES:
+                reach[side] = max(reach[side], load.towards(side))
         extent = Extent(reach["right"], reach["left"], reach["rear"], reach["front"])
         return extent, tuple(unknown)
 

@@ -11,7 +11,7 @@ from gudgeon.cell.model import Box, Cell, Fixture
 from gudgeon.findings.faces import FaceWanted, about_z, faces_wanted, in_platter
 from gudgeon.findings.gather import Lacking
 from gudgeon.findings.lines import LineFindings
-from gudgeon.findings.offsets import _choose_poses
+from gudgeon.findings.offsets import choose_poses
 from gudgeon.kinematics.chain import WorkChain
 from gudgeon.kinematics.inverse import Facing, poses_facing
 from gudgeon.placing.swept import Section, Solid, joined
@@ -308,7 +308,7 @@ class ShapeFindings(LineFindings):
         assert chain is not None
         lift = [0.0, 0.0, height.value if height is not None and self.has_tilt else 0.0]
         found, hidden = [], []
-        poses = _choose_poses(wanted, [self._facing(chain, one) for one in wanted])
+        poses = choose_poses(wanted, [self._facing(chain, one) for one in wanted])
         for one, pose in zip(wanted, poses, strict=True):
             on_platter, _ = in_platter(one, cell.fixture.clocking or Amount(0.0))
             start = self.unit_axes @ lift + self.platter_axes @ on_platter
