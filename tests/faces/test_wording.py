@@ -34,7 +34,9 @@ def test_examples_in_docstrings_run() -> None:
         (143.21234, 0.0123, "mm", "143.212 +- 0.012 mm"),
         (61.34, 4.2, "N*m", "61.3 +- 4.2 N*m"),
         (12480.4, 9800.0, "EUR", "12,480 +- 9,800 EUR"),
-        (0.5, 0.00049, "deg", "0.50000 +- 0.00049 deg"),
+        (0.5, 0.00049, "deg", "0.5000 +- 0.0005 deg"),
+        (585.64, 0.11, "N", "585.6 +- 0.1 N"),
+        (-215.0322, 0.0027, "mm", "-215.0322 +- 0.0027 mm"),
         # Usual decimals of the unit where none is stated.
         (12.5, None, "mm", "12.500 mm"),
         (0.611, None, "in", "0.6110 in"),
@@ -107,7 +109,7 @@ def test_what_is_shown_agrees_with_the_figure(
 ) -> None:
     said = worded(figure(value, plus_minus=spread, unit=unit, limit=limit, limit_kind=kind))
     shown = float(said.number.replace(",", ""))
-    coarse = max(0.5, 0.051 * (spread or 0.0)) if unit != "mm" else max(5e-4, spread or 0)
+    coarse = max(0.5, 0.51 * (spread or 0.0)) if unit != "mm" else max(5e-4, spread or 0)
 
     assert abs(shown - value) <= coarse * (1 + 1e-9) + 1e-9 * abs(value)
     good = limit >= value if kind == "max" else value >= limit
@@ -126,7 +128,13 @@ def test_columns_share_their_decimals() -> None:
     assert cells(Column("x", "sum", "EUR"), [12000.4, -3.0]) == ["12,000", "-3"]
     assert cells(Column("x", "sum", "EUR"), [7280.0, 10020.0]) == ["7,280", "10,020"]
     assert cells(Column("x", "far", "mm"), [1044.5, 2.0]) == ["1044.500", "2.000"]
-    assert cells(Column("x", "tiny", "mm"), [0.00002, 1.0]) == ["0.00002", "1.00000"]
+    assert cells(Column("x", "small", "mm"), [0.0004, 1.0]) == ["0.0004", "1.0000"]
+    assert cells(Column("x", "noise", "mm"), [1e-12, 1.0]) == ["0.0000", "1.0000"]
+    assert cells(Column("x", "all small", "mm"), [0.00002, 0.0]) == ["0.00002", "0.00000"]
+    assert cells(Column("x", "plain"), [-215.0322, 0.0057]) == ["-215.0322", "0.0057"]
+    assert cells(Column("x", "plain"), [2.611, 3.0, 123.0]) == ["2.611", "3.000", "123.000"]
+    assert cells(Column("x", "factor"), [14.87, 123.62]) == ["14.9", "123.6"]
+    assert cells(Column("x", "sum", "USD/h"), [0.001, 68.25]) == ["0.00", "68.25"]
     assert cells(Column("x", "x", "mm"), [math.inf, 1.0]) == ["no value", "1.000"]
     assert cells(Column("x", "x", "mm"), [np.float64(1.5), np.float64(2)]) == ["1.500", "2.000"]
 

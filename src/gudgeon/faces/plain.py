@@ -158,8 +158,8 @@ def _table(table: Table) -> list[str]:
         for head, texts, is_right in zip(heads, columns, right, strict=True)
     ]
     wished = [
-        max(_folded(head), *(len(text) for text in texts))
-        for head, texts in zip(heads, columns, strict=True)
+        max(low, _folded(head), *(len(text) for text in texts))
+        for low, head, texts in zip(least, heads, columns, strict=True)
     ]
     indent, room = GUTTER, ROOM
     if sum(wished) + GAP * (len(wished) - 1) > room:

@@ -27,6 +27,7 @@ __all__ = [
 NO_VALUE: Final = "no value"
 EMPTY: Final = "-"
 PLACES_MOST: Final = 6
+FINE: Final = 4  # decimals of a plain number beside larger ones
 
 _USUAL: Final[dict[str, int]] = {
     "mm": 3,
@@ -172,8 +173,9 @@ def worded(figure: Figure) -> Worded:
     """Return the value and limit of `figure` as they are shown.
 
     The uncertainty is given with two significant digits and the value to the same place
-    (JCGM 100:2008, 7.2.6); without one the decimals usual for the unit are shown, and more where a
-    small value or a narrow margin would otherwise be lost.
+    (JCGM 100:2008, 7.2.6), or with one where two would go more than a place beyond what is usual
+    for the unit.  Without an uncertainty the usual decimals are shown, and more where a small
+    value or a narrow margin would otherwise be lost.
     """
     value, limit = finite(figure.value), finite(figure.limit)
     spread = finite(figure.plus_minus) or 0.0
@@ -182,7 +184,8 @@ def worded(figure: Figure) -> Worded:
         return Worded(NO_VALUE, bound, Standing.FREE)
     places = _usual(figure.unit, value)
     if spread > 0.0:
-        places = max(0, min(PLACES_MOST, 1 - math.floor(math.log10(spread))))
+        leading = -math.floor(math.log10(spread))
+        places = max(0, min(PLACES_MOST, leading + 1, max(leading, places + 1)))
     if limit is not None:
         while places < PLACES_MOST and value != limit and _same(value, limit, places):
             places += 1
@@ -214,11 +217,18 @@ def cells(column: Column, values: list[Any]) -> list[str]:
     whole = all(not is_number(v) or isinstance(v, Integral) for v in values)
     places = 0
     if numbers and not whole:
-        largest = max(numbers)
-        places = min(_usual(column.unit, largest), 4 if column.unit not in _USUAL else PLACES_MOST)
-        least = min((n for n in numbers if n > 0.0), default=0.0)
-        while places < PLACES_MOST and least > 0.0 and round(least, places) == 0.0:
-            places += 1
+        # The smallest number shows a digit or two, but not far beyond what is usual: what is
+        # smaller than that is the noise of the sums.
+        broken = [n for n in numbers if n % 1.0 or column.unit]
+        places = _usual(column.unit, max(broken, default=0.0))
+        least = min((n for n in numbers if n > 0.0), default=1.0)
+        if column.unit in _USUAL:
+            wanted = min(places + 1, -math.floor(math.log10(least)))
+        elif column.unit:
+            wanted = places
+        else:
+            wanted = min(FINE, 1 - math.floor(math.log10(least)))
+        places = min(PLACES_MOST, max(places, wanted))
         if column.unit not in _LENGTHS:
             while places > 0 and all(_same(n, round(n, places - 1), PLACES_MOST) for n in numbers):
                 places -= 1  # noughts that no row needs
