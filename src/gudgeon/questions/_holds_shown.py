@@ -50,7 +50,7 @@ def figures(findings: Findings) -> tuple[Figure, ...]:
     found: list[Figure] = []
     level = known(lambda: findings.level_torque)
     if level is not None:
-        found += _level_figures(units, level)
+        found += _level_figures(findings, level)
     if findings.has_tilt:
         rotary = known(lambda: findings.rotary_torque)
         if rotary is not None:
@@ -92,8 +92,9 @@ def _mass_figure(units: Units, staged: Staged, name: str, label: str) -> Figure:
     )
 
 
-def _level_figures(units: Units, stages: TorqueStages) -> list[Figure]:
-    staged, role = stages.torque, stages.role
+def _level_figures(findings: Findings, stages: TorqueStages) -> list[Figure]:
+    units, staged, role = findings.units, stages.torque, stages.role
+    where = _worst_pose(findings, stages)
     worst, full = staged.worst, staged.full
     planned = len(staged.values) - 1
     most = staged.most_parts
@@ -111,7 +112,7 @@ def _level_figures(units: Units, stages: TorqueStages) -> list[Figure]:
             plus_minus=doubt(worst.plus_minus),
             limit=worst.limit,
             limit_kind="max",
-            note=f"{staged.worst_stage} of {planned} parts on",
+            note=f"{staged.worst_stage} of {planned} parts on, at {where}",
         ),
         figure(
             units,
@@ -164,6 +165,18 @@ def _level_figures(units: Units, stages: TorqueStages) -> list[Figure]:
             )
         )
     return found
+
+
+def _worst_pose(findings: Findings, stages: TorqueStages) -> str:
+    """Return the angle of the greatest torque with its letter, both ways where both are alike."""
+    control, stage = findings.cell.control, stages.torque.worst_stage
+    letter = (control.tilt_letter if findings.has_tilt else control.rotary_letter) or "angle "
+    angle = stages.tilt_rad[stage]
+    low, high = findings.level_span_rad
+    here, mirrored = findings.torque_curve(stage, [angle, -angle])
+    words = f"{letter}{tidy(angle * DEG):g}"
+    both = abs(angle) > 1e-9 and low <= -angle <= high and math.isclose(here, mirrored)
+    return f"{words} or {letter}{tidy(-angle * DEG):g}" if both else words
 
 
 def _rotary_figures(units: Units, stages: TorqueStages, rated: bool) -> list[Figure]:

@@ -170,7 +170,8 @@ def _next_step(
         )
     run = f"{tight or 'Run'} the loaded fixture once slowly through all its angles."
     if verdict is Verdict.YES_IF:
-        return f"Write on the set-up sheet: {'; '.join(conditions)}."
+        then = " Then get what is listed as missing, and ask again." if tried.missing else ""
+        return f"Write on the set-up sheet: {'; '.join(conditions)}.{then}"
     return run
 
 

@@ -101,6 +101,11 @@ class Thread:
         """Tensile stress area pi/4 (d - 0.9382 P)^2 [mm2] (ISO 898-1)."""
         return 0.25 * math.pi * (self.diameter_mm - 0.9382 * self.pitch_mm) ** 2
 
+    @property
+    def tabled_area_mm2(self) -> float:
+        """The same to three figures, as the standard's loads are worked out [mm2]."""
+        return float(f"{self.stress_area_mm2:.3g}")
+
 
 def thread_called(name: str) -> Thread | None:
     """Return the thread with a usual name, such as ``"M12"``, ``"M12x1.25"`` or ``"1/2-13"``.
@@ -164,14 +169,14 @@ def proof_stress(strength: str, diameter_mm: float) -> float:
 
 def proof_load(thread: Thread, strength: str) -> float:
     """Return the load that the bolt bears without lasting stretch [N]."""
-    return proof_stress(strength, thread.diameter_mm) * thread.stress_area_mm2
+    return proof_stress(strength, thread.diameter_mm) * thread.tabled_area_mm2
 
 
 def ultimate_load(thread: Thread, strength: str) -> float:
     """Return the least breaking load [N] (ISO 898-1, checked: ST-020 to ST-028)."""
     if strength == "8.8" and thread.diameter_mm > 16.0:
-        return 830.0 * thread.stress_area_mm2
-    return {"8.8": 800.0, "10.9": 1040.0, "12.9": 1220.0}[strength] * thread.stress_area_mm2
+        return 830.0 * thread.tabled_area_mm2
+    return {"8.8": 800.0, "10.9": 1040.0, "12.9": 1220.0}[strength] * thread.tabled_area_mm2
 
 
 def preload(torque_nm: float, nut_factor: float, diameter_mm: float) -> float:
