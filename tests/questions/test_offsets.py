@@ -391,8 +391,8 @@ def test_a_tool_too_long_for_a_zero_is_named() -> None:
     asked = replace(cell(), tools=(Tool(number=7, length=mm(300)), Tool(number=8, length=mm(90))))
     found = ask(asked)
     assert any("Tool 7 is too long" in text for text in found.cautions)
-    by_word = {row["word"]: row["tools"] for row in rows(found, "tool_lengths")}
-    assert by_word["G55"] == "T7 too long" and by_word["G56"] == ""
+    by_word = {row["word"]: row["tools"] for row in rows(found, "reach")}
+    assert by_word["G55"] == "T7 too long" and by_word["G56"] == "none"
 
 
 @pytest.mark.parametrize(

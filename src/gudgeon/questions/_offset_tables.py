@@ -17,8 +17,8 @@ __all__ = [
     "offsets_table",
     "picture",
     "poses_table",
+    "reach_table",
     "stale_table",
-    "tool_table",
     "tools_off",
 ]
 
@@ -41,9 +41,7 @@ def offsets_table(
             x, y, z = zero.point_mm
             place = (shown(x), shown(y), shown(z - reference_mm))
         sure = shown(2.0 * max(zero.u_mm)) if max(zero.u_mm) > 0.0 else None
-        rows.append(
-            (zero.word, zero.station, zero.face, tilt, turn, *place, sure, _travel_word(zero))
-        )
+        rows.append((zero.word, zero.station, zero.face, tilt, turn, *place, sure))
     counted = "lengths touched off: Z less the length reference" if reference_mm else remark
     title = "Work offsets: " + (counted.rstrip("; ") + "; " if counted else "") + "tool length 0"
     return Table(
@@ -59,7 +57,6 @@ def offsets_table(
             Column("y", "Y", length),
             Column("z", "Z", length),
             Column("plus_minus", "+-", length),
-            Column("travel", "Travel"),
         ),
         tuple(rows),
     )
@@ -133,33 +130,33 @@ def stale_table(findings: Findings, found: OffsetsFinding) -> Table:
     )
 
 
-def tool_table(findings: Findings, found: OffsetsFinding) -> Table:
-    """Tool lengths that can stand on each zero within the travel of Z."""
+def reach_table(findings: Findings, found: OffsetsFinding) -> Table:
+    """Return whether the travel reaches each zero, and which tool lengths can stand on it."""
     units, travel = findings.units, findings.cell.machine.travel_z
     length = units.unit(Kind.LENGTH)
     rows = []
-    for zero in found.zeros if travel is not None else ():
-        if zero.point_mm is None or travel is None:
-            continue
-        least = max(travel[0].value - zero.point_mm[2], 0.0)
-        most = travel[1].value - zero.point_mm[2]
-        short, long = tools_off(findings, least, most)
-        words = [f"T{n} too short" for n in short] + [f"T{n} too long" for n in long]
-        rows.append(
-            (
-                zero.label,
+    for zero in found.zeros:
+        span: tuple[float | None, float | None] = (None, None)
+        tools = ""
+        if zero.point_mm is not None and travel is not None:
+            least = max(travel[0].value - zero.point_mm[2], 0.0)
+            most = travel[1].value - zero.point_mm[2]
+            span = (
                 round(units.shown(Kind.LENGTH, least), 6),
                 round(units.shown(Kind.LENGTH, most), 6),
-                ", ".join(words) if findings.cell.tools else "no tools listed",
             )
-        )
+            short, long = tools_off(findings, least, most)
+            cannot = [f"T{n} too short" for n in short] + [f"T{n} too long" for n in long]
+            tools = ", ".join(cannot) or ("none" if findings.cell.tools else "no tools listed")
+        rows.append((zero.label, _travel_word(zero), *span, tools))
     return Table(
-        "tool_lengths",
-        "Tool lengths (gauge point to tip) that can stand on the zero within the travel of Z",
+        "reach",
+        "Reach: travel, and tool lengths (gauge point to tip) that can stand on the zero",
         (
             Column("word", "Offset"),
-            Column("least", "Least", length),
-            Column("most", "Most", length),
+            Column("travel", "Travel"),
+            Column("least", "Tool at least", length),
+            Column("most", "Tool at most", length),
             Column("tools", "Tools that cannot"),
         ),
         tuple(rows),

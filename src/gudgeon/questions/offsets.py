@@ -42,8 +42,8 @@ from gudgeon.questions._offset_tables import (
     offsets_table,
     picture,
     poses_table,
+    reach_table,
     stale_table,
-    tool_table,
     tools_off,
 )
 from gudgeon.questions._shared import cannot_tell, figure
@@ -88,7 +88,7 @@ def _answer(findings: Findings, found: OffsetsFinding, reference_mm: float, rema
         offsets_table(findings, found, reference_mm, remark),
         stale_table(findings, found),
     ]
-    for table in (poses_table(findings, found), tool_table(findings, found)):
+    for table in (poses_table(findings, found), reach_table(findings, found)):
         if table.rows:
             tables.append(table)
     placed = [zero for zero in zeros if zero.point_mm is not None]
@@ -182,6 +182,8 @@ def _judge(findings: Findings, found: OffsetsFinding) -> tuple[Verdict, str, str
     if conditions:
         step = enter
         fix = None
+        if found.measured and wanted is not None and sure > wanted.value:
+            fix = 'Take the further reading that "turns" names, and ask again.'
         if not found.measured:
             step = (
                 "Touch the platter face at tilt +90, -90 and 0 and the bore at two turns, then "
@@ -400,7 +402,7 @@ def _cautions(findings: Findings, found: OffsetsFinding) -> tuple[str, ...]:
         if late:
             said.append(
                 f"Tool {', '.join(late)} is too long to stand on every zero below the top of Z: "
-                "see the table of tool lengths."
+                "see the table of reach."
             )
     near = _least_room(findings, found.zeros)
     if near is not None and 0.0 <= near[0] < 2.0 * near[2]:
