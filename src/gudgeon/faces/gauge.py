@@ -51,7 +51,7 @@ def gauge_svg(figure: Figure) -> str:
     if limit is not None:
         marks.insert(0, (limit, said.bound))
     if low <= 0.0 <= high and 0.0 not in (value, limit):
-        marks.insert(0, (0.0, "0"))
+        marks.append((0.0, "0"))
     taken: list[tuple[float, float]] = []
     for mark, words in marks:
         half = 0.5 * text_width(words, SMALL_PX) + 3.0
