@@ -13,7 +13,7 @@ from gudgeon.findings.flange import FlangeFindings, FlangeMatch
 from gudgeon.findings.gather import Lacking
 from gudgeon.findings.heights import ChangeRow
 from gudgeon.findings.rules import RuleFindings
-from gudgeon.placing.conditions import Condition, Fixed, Intervals, along, holds
+from gudgeon.placing.conditions import EVERYWHERE, Condition, Fixed, Intervals, along, holds
 from gudgeon.placing.limits import clean_turn, safe_range
 from gudgeon.placing.slots import QUARTERS, quarter_of, row_places, seats, seats_at
 from gudgeon.quantity.amount import Amount
@@ -216,7 +216,9 @@ class PlaceFindings(FlangeFindings, RuleFindings):
             rules = self.rules(turned)
             for seat in seats(slots, lugs, needed, play):
                 start = (0.0, seat.across_mm) if across == 1 else (seat.across_mm, 0.0)
-                at, _ = along(rules, 1 - across, start, wished)
+                at, room = along(rules, 1 - across, start, wished)
+                if wished is None and room == EVERYWHERE:
+                    at = self._middle_of_travel(1 - across)
                 place = (at, seat.across_mm) if across == 1 else (seat.across_mm, at)
                 found.append(self._judge(turned, place, rules))
         middle = self.middle_slot_mm
@@ -403,6 +405,12 @@ class PlaceFindings(FlangeFindings, RuleFindings):
             return amount.value
         declared = self.declared_centre
         return None if declared is None else declared[0][axis]
+
+    def _middle_of_travel(self, axis: int) -> float:
+        """Return where the unit is drawn if nothing tells its place along the slots."""
+        machine = self.cell.machine
+        travel = (machine.travel_x, machine.travel_y)[axis]
+        return 0.0 if travel is None else (travel[0].value + travel[1].value) / 2.0
 
     def _again(self, cell: Cell) -> PlaceFindings:
         """Return findings of a changed cell with the place that is judged here."""

@@ -12,7 +12,18 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Final, Protocol
 
-__all__ = ["Bound", "Condition", "Fixed", "Intervals", "Keepout", "Tether", "along", "overlap"]
+__all__ = [
+    "EVERYWHERE",
+    "Bound",
+    "Condition",
+    "Fixed",
+    "Intervals",
+    "Keepout",
+    "Tether",
+    "along",
+    "holds",
+    "overlap",
+]
 
 Place = tuple[float, float]
 Intervals = tuple[tuple[float, float], ...]

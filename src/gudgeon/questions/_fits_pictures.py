@@ -170,13 +170,13 @@ def side_picture(findings: Findings) -> Picture | None:
             plan.arc(centre, swept, start + low, start + up, style="faint")
     plan.cross(centre)
     plan.text((centre[0], centre[1] - 0.03 * high), "tilt axis", small=True)
-    side = right * 0.86
+    nose = findings.cell.machine.nose_diameter
+    side = right - (nose.value / 2.0 if nose else 0.04 * (right - left)) - 0.02 * (right - left)
     if low_tip is not None:
         plan.line((left, low_tip), (right, low_tip), style="hidden")
         plan.text(
             (right, low_tip + 0.02 * high), "lowest tip at a tool change ", anchor="end", small=True
         )
-    nose = findings.cell.machine.nose_diameter
     if gauge is not None:
         half = nose.value / 2.0 if nose else 0.04 * (right - left)
         plan.rectangle(side - half, gauge, side + half, 1.12 * high, fill="hatch")
@@ -247,7 +247,12 @@ def _slots(
                 plan.line((at, ends[0]), (at, ends[1]))
             else:
                 plan.line((ends[0], at), (ends[1], at))
-        label = (slot.value, ends[0]) if machine.slots_along == "Y" else (ends[0], slot.value)
+        lift = half + 0.02 * (ys[1] - ys[0])
+        label = (
+            (slot.value, ends[0] + lift)
+            if machine.slots_along == "Y"
+            else (ends[0], slot.value + lift)
+        )
         plan.text(label, f" slot {number}", anchor="start", small=True)
 
 

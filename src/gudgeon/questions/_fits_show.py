@@ -16,6 +16,7 @@ from gudgeon.quantity.show import Units
 from gudgeon.questions._shared import figure
 
 __all__ = [
+    "CORE",
     "angle_text",
     "change_figures",
     "change_table",
@@ -27,6 +28,9 @@ __all__ = [
     "place_tables",
     "seat_text",
 ]
+
+CORE: Final = ("travel", "head room")
+"""Without these nobody can say that it fits; the others are left out and told."""
 
 MOST_PLACES: Final = 60
 """A table with more rows is not read; the best come first."""
@@ -131,7 +135,10 @@ def place_figures(findings: Findings, place: Place, working: int | None) -> list
                     )
                 )
     if working is not None:
-        found.append(Figure("working_places", "places on the slots that work", float(working)))
+        open_ones = any(item.reason in CORE for item in findings.left_out)
+        label = "places on the slots that nothing judged so far rules out"
+        label = label if open_ones else "places on the slots that work"
+        found.append(Figure("working_places", label, float(working)))
     return found
 
 
@@ -336,6 +343,9 @@ def place_tables(findings: Findings, place: Place | None) -> list[Table]:
     except Lacking:
         ranked = ()
     if ranked:
+        # A place is not "ok" while a condition that every place must keep could not be judged.
+        unjudged = [item.reason for item in findings.left_out if item.reason in CORE]
+        passed = "not judged: " + ", ".join(dict.fromkeys(unjudged)) if unjudged else "ok"
         rows = tuple(
             (
                 seat_text(findings, item),
@@ -344,7 +354,7 @@ def place_tables(findings: Findings, place: Place | None) -> list[Table]:
                 _shown(units, Kind.LENGTH, item.x_mm),
                 _shown(units, Kind.LENGTH, item.y_mm),
                 f"{item.stations[0]} of {item.stations[1]}" if item.stations[1] else None,
-                ", ".join(item.reasons) or "ok",
+                ", ".join(item.reasons) or passed,
                 _shown(units, Kind.LENGTH, item.tightest.margin_mm) if item.tightest else None,
                 item.tightest.note if item.tightest else None,
             )

@@ -32,31 +32,25 @@ practice, no source.
 
 from __future__ import annotations
 
-import contextlib
 import math
-from collections.abc import Sequence
-from dataclasses import dataclass, field
 from typing import Final
 
-from gudgeon.answer import Answer, Figure, Missing, Picture, Table, Verdict
-from gudgeon.findings import Findings, Lacking
+from gudgeon.answer import Answer, Verdict
+from gudgeon.findings import Findings
 from gudgeon.findings.flange import FlangeMatch
-from gudgeon.findings.heights import ChangeFinding
-from gudgeon.findings.place import Margin, Place
+from gudgeon.findings.place import Place
 from gudgeon.quantity.kinds import Kind
-from gudgeon.questions._fits_pictures import flange_picture, side_picture, table_picture
-from gudgeon.questions._fits_show import (
-    angle_text,
-    change_figures,
-    change_table,
-    flange_figures,
-    flange_table,
-    height_figures,
-    margin_key,
-    place_figures,
-    place_tables,
-    seat_text,
+from gudgeon.questions._fits_judge import (
+    Says,
+    caution,
+    judge_flange,
+    judge_heights,
+    judge_place,
+    listed,
+    sentence,
+    unique,
 )
+from gudgeon.questions._fits_show import seat_text
 
 __all__ = ["ASKS", "NAME", "PLACE", "answer"]
 
@@ -71,38 +65,15 @@ SOURCES: Final = (
     "least bolts, pilot gap, spindle over the load at a change: common practice, no source",
 )
 
-LEAST_BOLTS: Final = 3
-"""Fewer bolts than holes may do from here on; common practice, no source."""
-
-CORE: Final = ("travel", "head room")
-"""Without these nobody can say that it fits; the others are left out and told."""
-
-
-@dataclass
-class _Says:
-    """What the parts of the answer add up to."""
-
-    broken: list[str] = field(default_factory=list)
-    conditions: list[str] = field(default_factory=list)
-    open: list[Missing] = field(default_factory=list)
-    wanted: list[Missing] = field(default_factory=list)
-    mends: list[str] = field(default_factory=list)
-    flips: list[str] = field(default_factory=list)
-    assumed: list[str] = field(default_factory=list)
-    cautions: list[str] = field(default_factory=list)
-    figures: list[Figure] = field(default_factory=list)
-    tables: list[Table] = field(default_factory=list)
-    pictures: list[Picture] = field(default_factory=list)
-
 
 def answer(findings: Findings) -> Answer:
     """Answer the question from the findings."""
-    says = _Says()
-    place = _judge_place(findings, says)
-    match = _judge_flange(findings, says)
-    _judge_heights(findings, says)
-    _caution(findings, says, place)
-    wanted = tuple(_unique([*says.open, *says.wanted]))
+    says = Says()
+    place = judge_place(findings, says)
+    match = judge_flange(findings, says)
+    judge_heights(findings, says)
+    caution(findings, says, place)
+    wanted = tuple(unique([*says.open, *says.wanted]))
     verdict = (
         Verdict.NO
         if says.broken
@@ -121,7 +92,7 @@ def answer(findings: Findings) -> Answer:
         tables=tuple(says.tables),
         pictures=tuple(says.pictures),
         flips=" ".join(says.flips) or None,
-        fix=_sentence(says.mends[0]) if says.mends else None,
+        fix=sentence(says.mends[0]) if says.mends else None,
         assumed=tuple(dict.fromkeys(says.assumed)),
         missing=wanted,
         cautions=tuple(says.cautions),
@@ -129,387 +100,10 @@ def answer(findings: Findings) -> Answer:
     )
 
 
-def _judge_place(findings: Findings, says: _Says) -> Place | None:
-    """Judge the declared place, or the best seat, and tell the rest."""
-    try:
-        found = findings.places
-    except Lacking as lacking:
-        says.wanted += lacking.missing
-        working = None
-    else:
-        working = len(found.working)
-        says.assumed += found.assumed
-    place = findings.chosen_place
-    if place is None:
-        declared = findings.cell.placement.centre_x
-        if working is None:
-            says.open += says.wanted
-        elif declared is None:
-            says.broken.append("no row of lugs comes over a slot")
-            says.mends.append("make a riser plate with holes for the lugs and bolts for the slots")
-        return None
-    says.figures += place_figures(findings, place, working)
-    says.tables += place_tables(findings, place)
-    picture = table_picture(findings, place)
-    if picture is not None:
-        says.pictures.append(picture)
-    _tell_assumed(findings, says, place)
-    for item in findings.left_out:
-        core = item.reason in CORE
-        (says.open if core else says.wanted).append(item.missing)
-        says.assumed.append(item.told)
-    for margin in place.margins:
-        _judge_margin(findings, says, margin)
-    if not place.works:
-        _mend_place(findings, says, place)
-    elif place.tightest is not None:
-        says.flips.append(_flip(findings, place.tightest))
-    hidden = findings.faces_not_shown
-    if hidden:
-        says.conditions.append(
-            f"{_listed(hidden)} {'is' if len(hidden) == 1 else 'are'} cut elsewhere: no tilt and "
-            "turn within the limits brings it to the spindle"
-        )
-    for name, depth in findings.change_beside:
-        size = findings.units.text(Kind.LENGTH, depth)
-        says.conditions.append(
-            f"tools are changed clear of {name}: the longest would be pulled {size} into it"
-        )
-    return place
-
-
-def _judge_margin(findings: Findings, says: _Says, margin: Margin) -> None:
-    """Add a broken condition, or one that the uncertainty of the entries leaves open."""
-    doubt = findings.spreads.get(margin_key(margin), 0.0)
-    units = findings.units
-    if doubt and abs(margin.margin_mm) < doubt:
-        key = findings.heaviest_doubt(margin_key(margin)) or "the entries that it rests on"
-        says.open.append(
-            Missing(
-                what=f"a better value of {key}",
-                where=f"{findings.cell.file}: {key}",
-                why=f"{margin.note}: the room of {units.text(Kind.LENGTH, margin.margin_mm)} is "
-                f"known to +-{units.text(Kind.LENGTH, doubt)} only",
-                how_to_get_it=f"measure {key} again, and enter it with its own +-",
-            )
-        )
-    elif not margin.kept:
-        says.broken.append(_broken(findings, margin))
-
-
-def _broken(findings: Findings, margin: Margin) -> str:
-    """Say what is wrong and by how much."""
-    if not math.isfinite(margin.margin_mm):
-        return f"{margin.note}: not possible"
-    short = findings.units.text(Kind.LENGTH, abs(margin.margin_mm))
-    words = {
-        "slots": f"the lugs miss the slots by {short}",
-        "travel": f"the travel is {short} short: {margin.note}",
-        "head room": f"head room is {short} short: {margin.note}",
-        "cable": f"{margin.note} is {short} too short",
-        "table edge": f"the body stands {short} too far over the table ({margin.note})",
-        "guard": f"the {margin.note} is {short} too near",
-    }
-    return words[margin.reason]
-
-
-def _mend_place(findings: Findings, says: _Says, place: Place) -> None:
-    """Name the nearest place that works; else the least that would have to change here."""
-    try:
-        working = findings.places.working
-    except Lacking:
-        working = ()
-    units = findings.units
-    if working:
-
-        def far(other: Place) -> tuple[float, float]:
-            turn = abs(math.remainder(other.yaw_rad - place.yaw_rad, 2.0 * math.pi))
-            return round(turn, 6), math.hypot(other.x_mm - place.x_mm, other.y_mm - place.y_mm)
-
-        best = min(working, key=far)
-        says.mends.append(
-            f"stand the unit with its platter centre at X {units.text(Kind.LENGTH, best.x_mm)}, "
-            f"Y {units.text(Kind.LENGTH, best.y_mm)}, yaw {angle_text(best.yaw_rad)}: "
-            f"{seat_text(findings, best)}"
-        )
-        return
-    # Nothing works: the place with the fewest reasons and the least shortage is the cheapest.
-    candidates = [place]
-    with contextlib.suppress(Lacking):
-        candidates += findings.places.places
-    best = min(
-        candidates,
-        key=lambda item: (
-            len(item.reasons),
-            -min((m.margin_mm for m in item.margins if not m.kept), default=0.0),
-        ),
-    )
-    mends = [_mend(findings, margin) for margin in best.margins if not margin.kept]
-    at = (
-        ""
-        if best is place
-        else f" with the platter centre at X {units.text(Kind.LENGTH, best.x_mm)}, "
-        f"Y {units.text(Kind.LENGTH, best.y_mm)}"
-    )
-    says.mends.append(f"no place on the slots works as it is; nearest to it{at}: " + _listed(mends))
-
-
-def _mend(findings: Findings, margin: Margin) -> str:
-    if not math.isfinite(margin.margin_mm):
-        return f"another way for {margin.note}"
-    size = findings.units.text(Kind.LENGTH, abs(margin.margin_mm))
-    words = {
-        "slots": f"a riser plate that carries the lugs {size} over to the slots",
-        "travel": f"bring the outermost zero {size} nearer to the tilt axis ({margin.note})",
-        "head room": f"gain {size} with a shorter tool or a lower load ({margin.note})",
-        "cable": f"a {margin.note} with {size} more free length",
-        "table edge": f"allow {size} more overhang, or a riser plate under it",
-        "guard": f"move or cut back the {margin.note} by {size}",
-    }
-    return words[margin.reason]
-
-
-def _flip(findings: Findings, margin: Margin) -> str:
-    size = findings.units.text(Kind.LENGTH, abs(margin.margin_mm))
-    return f"It stops fitting if the room at {margin.note} shrinks by more than {size}."
-
-
-def _judge_flange(findings: Findings, says: _Says) -> FlangeMatch | None:
-    """Judge bolts, clocking and pilot."""
-    try:
-        match = findings.flange_match
-    except Lacking as lacking:
-        if findings.flange_described:
-            says.open += lacking.missing
-            says.assumed.append("Not judged, flange: entries are missing.")
-        else:
-            says.wanted += lacking.missing[:1]
-            says.assumed.append("Not judged, flange: neither its holes nor its pilot are entered.")
-            says.conditions.append(
-                "the fixture's foot goes on the platter (its holes are not entered)"
-            )
-        return None
-    says.assumed += match.assumed
-    says.figures += flange_figures(findings, match)
-    says.tables.append(flange_table(findings, match))
-    says.pictures.append(flange_picture(findings, match))
-    units = findings.units
-    here, best, of = match.bolts_here, match.bolts_matching, match.bolts_possible
-    clock = f"clock the fixture to {_clockings(match)} for {best} bolts"
-    if here < min(LEAST_BOLTS, of):
-        says.broken.append(f"only {here} of {of} bolts of the flange go in")
-        if best >= min(LEAST_BOLTS, of):
-            says.mends.append(clock)
-    elif here < best:
-        says.conditions.append(f"{here} of {of} bolts are enough, which `holds` must agree to")
-        says.mends.append(clock)
-    elif here < of:
-        says.conditions.append(f"{here} of {of} bolts are enough, which `holds` must agree to")
-    if match.here is None and best >= min(LEAST_BOLTS, of) and not _at_zero(match):
-        says.conditions.append(
-            f"the fixture is clocked to {_clockings(match)} on the platter; stations turn with it "
-            "(enter fixture.clocking)"
-        )
-    if here < of:
-        _mend_holes(findings, says, match)
-    pilot = match.pilot
-    if pilot is None:
-        if match.pilots != (False, False):
-            says.conditions.append(
-                "the fixture is centred with an indicator: only one side has a pilot"
-            )
-    elif pilot.state == "tight" and pilot.gap_mm is not None:
-        says.broken.append(
-            f"the pilot boss is {units.text(Kind.LENGTH, -pilot.gap_mm)} bigger than its bore"
-        )
-        says.mends.append("turn the boss down to the bore, less a small clearance")
-    elif pilot.state == "bottoms" and pilot.depth_left_mm is not None:
-        deep = units.text(Kind.LENGTH, -pilot.depth_left_mm)
-        says.broken.append(f"the pilot boss is {deep} longer than its bore is deep")
-        says.mends.append(f"face the boss back by more than {deep}")
-    elif pilot.state == "two bosses":
-        says.broken.append("both pilots are bosses: the faces cannot meet")
-        says.mends.append("face one boss off, or make a ring that centres both")
-    elif pilot.state == "two bores":
-        says.conditions.append("a plug centres the two pilot bores")
-    elif pilot.state == "wide" and pilot.off_centre_mm is not None:
-        off = units.text(Kind.LENGTH, pilot.off_centre_mm)
-        says.conditions.append(
-            f"the fixture is centred with an indicator: the pilot leaves it {off} off centre"
-        )
-    return match
-
-
-def _mend_holes(findings: Findings, says: _Says, match: FlangeMatch) -> None:
-    """Say whether drilling again helps, and what else would."""
-    units = findings.units
-    if match.redrill is not None and match.redrill_possible:
-        web = units.text(Kind.LENGTH, match.redrill.web_mm)
-        says.mends.append(
-            f"drill the {len(match.redrill.new_holes_rad)} missing holes into the fixture at "
-            f"{_degrees(match.redrill.new_holes_rad)}: {web} of material stays between holes"
-        )
-        return
-    if match.redrill is not None:
-        web = units.text(Kind.LENGTH, match.redrill.web_mm)
-        says.flips.append(
-            f"Drilling the missing holes where they are now would leave {web} between holes: "
-            "not possible."
-        )
-    fresh = match.redrill_fresh
-    if fresh is not None and match.fresh_possible:
-        web = units.text(Kind.LENGTH, fresh.web_mm)
-        says.mends.append(
-            f"drill a whole new set of {len(fresh.new_holes_rad)} holes into the fixture at "
-            f"{_degrees(fresh.new_holes_rad)}: {web} of material stays between holes; the fixture "
-            f"is clocked to {angle_text(fresh.clocking_rad)} then"
-        )
-    else:
-        says.mends.append("make an adapter plate with both sets of holes")
-
-
-def _judge_heights(findings: Findings, says: _Says) -> None:
-    """Judge tool changes and the way of the tilt."""
-    try:
-        heights = findings.heights
-    except Lacking as lacking:
-        says.wanted += lacking.missing
-        return
-    says.figures += height_figures(findings, heights)
-    says.assumed += findings.load_shape.assumed
-    picture = side_picture(findings)
-    if picture is not None:
-        says.pictures.append(picture)
-    _judge_way(findings, says)
-    try:
-        changes = findings.changes
-    except Lacking as lacking:
-        says.wanted += lacking.missing
-        says.assumed.append("Not judged, tool change: entries are missing.")
-        return
-    says.figures += change_figures(findings, changes)
-    allowed = {row: findings.change_allowed(row) for row in changes.rows}
-    says.tables.append(change_table(findings, changes, allowed))
-    if findings.change_clear_of_load:
-        says.assumed.append(
-            "The changer's place keeps clear of the load over all tilts and turns: tool changes "
-            "need no restriction."
-        )
-        return
-    says.assumed += changes.assumed
-    _judge_changes(findings, says, changes)
-
-
-def _judge_changes(findings: Findings, says: _Says, changes: ChangeFinding) -> None:
-    """Add the poses in which the longest tool must not be changed."""
-    units = findings.units
-    longest = [row for row in changes.rows if row.length_mm == changes.longest_mm]
-    still = [row for row in longest if row.turn_rad is not None]
-    good = [row for row in still if findings.change_allowed(row)]
-    bad = [row for row in still if not findings.change_allowed(row)]
-    turning = [row for row in longest if row.turn_rad is None]
-    if bad:
-        worst = min(bad, key=lambda row: row.clearance_mm)
-        room = units.text(Kind.LENGTH, worst.clearance_mm, 1)
-        if good:
-            clear = min(good, key=lambda row: row.clearance_mm)
-            poses = _listed(
-                list(dict.fromkeys(_pose_words(row.pose, row.tilt_rad) for row in good))
-            )
-            says.conditions.append(
-                f"tools are changed with the platter {poses} only "
-                f"({units.text(Kind.LENGTH, clear.clearance_mm, 1)} clear; "
-                f"{_pose_words(worst.pose, worst.tilt_rad)} {room})"
-            )
-        else:
-            says.broken.append(
-                f"no pose leaves room for a tool change ({room} at best over the load)"
-            )
-        limit = changes.longest_mm + worst.clearance_mm
-        if limit > 0.0:
-            mend = (
-                f"keep every tool shorter than {units.text(Kind.LENGTH, limit, 1)}: then tools may "
-                "be changed in every pose"
-            )
-            says.mends.append(mend)
-    worst_turning = min((row.clearance_mm for row in turning), default=math.inf)
-    if worst_turning <= 0.0 and any(row.pose == "upright" for row in good):
-        says.flips.append(
-            "Turning the platter during a tool change would take the room: "
-            f"{units.text(Kind.LENGTH, worst_turning, 1)} left."
-        )
-
-
-def _judge_way(findings: Findings, says: _Says) -> None:
-    """Tell where the tilt passes higher than the longest tool at the top of Z allows."""
-    travel = findings.cell.machine.travel_z
-    try:
-        base = findings.table_top_mm
-    except Lacking:
-        return
-    lengths = [tool.length.value for tool in findings.cell.tools if tool.length]
-    if travel is None or not lengths:
-        return
-    keep = findings.cell.placement.clearance
-    room = travel[1].value - base - findings.heights.way_mm - (keep.value if keep else 0.0)
-    if room <= max(lengths):
-        size = findings.units.text(Kind.LENGTH, max(room, 0.0), 1)
-        says.conditions.append(
-            f"the spindle stands beside the load while it tilts, unless the tool in it is shorter "
-            f"than {size}"
-        )
-
-
-def _tell_assumed(findings: Findings, says: _Says, place: Place) -> None:
-    machine, placement = findings.cell.machine, findings.cell.placement
-    if machine.layout is None:
-        says.assumed.append("The table makes X and Y (machine.layout is not given).")
-    if findings.declared_place is None:
-        says.assumed.append("No place is entered: the best seat on the slots is judged.")
-    elif findings.declared_centre is not None and findings.declared_centre[1]:
-        says.assumed.append("The unit stands where its axis lines were touched.")
-    if placement.yaw is None and placement.tilt_along is None:
-        says.assumed.append(f"The unit stands with yaw {angle_text(place.yaw_rad)}.")
-    if placement.approach is None and (placement.reach_x is None or placement.reach_y is None):
-        says.assumed.append("No approach is added to the zeros (placement.approach is not given).")
-    if placement.clearance is None:
-        says.assumed.append("Head room only has to be above nought (placement.clearance).")
-    if placement.riser is None:
-        says.assumed.append("The unit stands on the table without a riser plate.")
-    if findings.cell.unit.lug_play is None and machine.slot_positions:
-        says.assumed.append("A row of lugs sits in the middle of its slot (unit.lug_play).")
-    if not findings.walls:
-        says.assumed.append("No guard, column or door is entered: none is judged.")
-    if not findings.cell.unit.hoses:
-        says.assumed.append("No hose or cable is entered: none is judged.")
-    static = [wall.side for wall in findings.walls if not wall.nearer]
-    if static:
-        says.assumed.append(
-            f"The {_listed(static)} guard does not come nearer with the axis; its distance is "
-            "taken with that axis at 0."
-        )
-
-
-def _caution(findings: Findings, says: _Says, place: Place | None) -> None:
-    """Add cautions that apply to what has to be done next."""
-    mass = findings.cell.unit.mass
-    if place is not None:
-        weight = f" of {findings.units.text(Kind.MASS, mass.value)}" if mass else ""
-        says.cautions.append(
-            f"Lifting: the unit{weight} goes on with lifting gear rated for it, by the lifting "
-            "points of its manual; nobody stands under it."
-        )
-        says.cautions.append(
-            "First motion: load off, rapid at its lowest, hand on the stop; raise Z fully, then "
-            "turn the unit, and watch hoses and guards over the whole tilt. The machine's manual "
-            "and local rules come first."
-        )
-
-
 def _headline(
     findings: Findings,
     verdict: Verdict,
-    says: _Says,
+    says: Says,
     place: Place | None,
     match: FlangeMatch | None,
 ) -> str:
@@ -530,7 +124,7 @@ def _headline(
         start = f"It does not fit with {where}" if place is not None else "It does not fit"
         return f"{start}: {says.broken[0]}{also}."
     if verdict is Verdict.CANNOT_TELL:
-        first, more = says.open[0], len(_unique(says.open)) - 1
+        first, more = says.open[0], len(unique(says.open)) - 1
         also = f" and {more} more" if more else ""
         known = f" So far: {bolts}." if bolts else ""
         return f"Cannot tell yet where it goes: {first.what}{also} missing.{known}"
@@ -551,17 +145,17 @@ def _headline(
     if bolts:
         text += f"; {bolts}"
     if verdict is Verdict.YES_IF:
-        text += ", if " + _listed(says.conditions[:2])
+        text += ", if " + listed(says.conditions[:2])
         if len(says.conditions) > 2:
             text += f" ({len(says.conditions) - 2} more below)"
     return text + "."
 
 
-def _next_step(verdict: Verdict, says: _Says, place: Place | None) -> str:
+def _next_step(verdict: Verdict, says: Says, place: Place | None) -> str:
     if verdict is Verdict.NO:
-        return _sentence(says.mends[0]) if says.mends else "Mend what is named, and ask again."
+        return sentence(says.mends[0]) if says.mends else "Mend what is named, and ask again."
     if verdict is Verdict.CANNOT_TELL:
-        return _sentence(says.open[0].how_to_get_it)
+        return sentence(says.open[0].how_to_get_it)
     keep = ""
     if says.conditions:
         keep = " Keep to this: " + "; ".join(says.conditions) + "."
@@ -573,44 +167,3 @@ def _next_step(verdict: Verdict, says: _Says, place: Place | None) -> str:
 def _tilt_place(findings: Findings, place: Place) -> tuple[str, float]:
     along_x = abs(math.cos(place.yaw_rad)) >= abs(math.sin(place.yaw_rad))
     return ("Y" if along_x else "X"), place.tilt_mm
-
-
-def _pose_words(pose: str, tilt_rad: float) -> str:
-    if pose == "flat":
-        return f"flat (tilt {angle_text(tilt_rad)})"
-    return f"at tilt {angle_text(tilt_rad)}"
-
-
-def _clockings(match: FlangeMatch) -> str:
-    words = [angle_text(clocking.middle_rad) for clocking in match.clockings]
-    return " or ".join(words[:4]) if words else "no angle"
-
-
-def _at_zero(match: FlangeMatch) -> bool:
-    """Return whether a best range of clockings holds zero (a repeat of the fixture counts)."""
-    return any(
-        abs(math.remainder(clocking.middle_rad, match.repeat_rad))
-        <= (clocking.high_rad - clocking.low_rad) / 2.0 + 1e-9
-        for clocking in match.clockings
-    )
-
-
-def _degrees(angles_rad: tuple[float, ...]) -> str:
-    shown = sorted(round(math.degrees(angle), 2) % 360.0 for angle in angles_rad)
-    return ", ".join(f"{angle:g}" for angle in shown) + " deg"
-
-
-def _listed(words: Sequence[str]) -> str:
-    if len(words) < 2:
-        return "".join(words)
-    return ", ".join(words[:-1]) + " and " + words[-1]
-
-
-def _sentence(words: str) -> str:
-    text = words[:1].upper() + words[1:]
-    return text if text.endswith(".") else text + "."
-
-
-def _unique(missing: list[Missing]) -> list[Missing]:
-    """Keep the first of entries that name the same place, the most telling first."""
-    return list({item.where: item for item in reversed(missing)}.values())[::-1]
