@@ -126,9 +126,13 @@ def test_sections_without_content_are_left_out() -> None:
 def test_the_headline_is_not_said_twice_in_the_summary() -> None:
     said = Answer("pays", Verdict.YES, "Yes, it pays.", "Order.")
     unsaid = Answer("pays", Verdict.YES, "It pays.", "Order.")
+    not_said = Answer("turns", Verdict.NO, "Not surely enough.", "Touch again.")
+    condition = Answer("axes", Verdict.YES_IF, "A is the tilt.", "Run the test.")
 
     assert "Yes, it pays." in in_short([said]) and "Yes: Yes" not in in_short([said])
     assert "Yes: It pays." in in_short([unsaid])
+    assert "No: Not surely enough." in in_short([not_said])
+    assert "Yes, with a condition: A is the tilt." in in_short([condition])
 
 
 def test_a_rule_is_as_wide_as_the_page() -> None:

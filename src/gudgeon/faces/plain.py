@@ -7,6 +7,7 @@ each with its first column.
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterable, Sequence
 from textwrap import TextWrapper
 from typing import Final
@@ -29,6 +30,13 @@ SHOUT: Final[dict[Verdict, str]] = {
     Verdict.NO: "NO",
     Verdict.CANNOT_TELL: "CANNOT TELL YET",
 }
+SUMMED: Final[dict[Verdict, str]] = {
+    Verdict.YES: "yes",
+    Verdict.YES_IF: "yes",
+    Verdict.NO: "no",
+    Verdict.CANNOT_TELL: "cannot tell",
+}
+"""A headline that begins so says the verdict itself."""
 
 
 def answer_text(answer: Answer, asks: str) -> str:
@@ -77,9 +85,11 @@ def in_short(answers: Sequence[Answer], failed: Sequence[str] = ()) -> str:
     """Return one line or so for each answer, for the end of a long print."""
     lines = [rule("in short", "")]
     for answer in answers:
-        word = answer.verdict.words.removesuffix(", if ...")
-        said = answer.headline.lower().startswith(word.removesuffix(" yet").lower())
+        word = SUMMED[answer.verdict]
+        said = re.match(rf"{word}\b", answer.headline, re.IGNORECASE)
         words = answer.headline if said else f"{answer.verdict.words}: {answer.headline}"
+        if answer.verdict is Verdict.YES_IF and not said:
+            words = f"Yes, with a condition: {answer.headline}"
         lines += _gutter(answer.question, wrapped(words, ROOM))
     for name in failed:
         lines += _gutter(name, wrapped("not worked out, because of a fault in Gudgeon", ROOM))
