@@ -58,6 +58,9 @@ A function that takes an absolute value drops the imaginary part without a word;
 difference (relative error about 1e-10) shows it.
 """
 
+ROUNDING: Final = 1e-6
+"""Share of the largest contribution below which a central difference may be mere rounding."""
+
 
 @dataclass(frozen=True, slots=True)
 class Spread:
@@ -109,9 +112,11 @@ def jacobian(function: Function, values: ArrayLike, u: ArrayLike | None = None) 
     exact = _complex_step(function, x)
     if exact is None or exact.shape != central.shape:
         return central
-    # Compare contributions over the steps, not derivatives, so that columns are commensurate.
-    size = np.abs(central * steps) + np.abs(_real(function(x)))[:, None] * 1e-9
-    agree = np.abs((exact - central) * steps) <= AGREEMENT * size + 1e-300
+    # Compare contributions over the steps, not derivatives, so that columns are commensurate; a
+    # column that contributes next to nothing is only rounding in the central difference.
+    share = np.abs(central * steps)
+    floor = ROUNDING * np.max(share, axis=1, keepdims=True)
+    agree = np.abs((exact - central) * steps) <= AGREEMENT * share + floor + 1e-300
     return exact if bool(np.all(agree)) else central
 
 
