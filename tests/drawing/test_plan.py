@@ -161,6 +161,16 @@ def test_labels_at_one_place_do_not_cover_each_other() -> None:
     assert all(b - a >= LARGE_PX for a, b in itertools.pairwise(heights))
 
 
+def test_turned_labels_at_one_place_stand_side_by_side() -> None:
+    plan = Plan("p", 0, 0, 100, 100)
+    for word in ("one", "two", "three"):
+        plan.text((50, 50), word, turn_deg=90)
+    found = {span.text: span for span in marks(plan.svg(), "tspan")}
+    places = sorted(float(found[word].get("x", "nan")) for word in ("one", "two", "three"))
+
+    assert all(b - a >= LARGE_PX for a, b in itertools.pairwise(places))
+
+
 def test_ids_carry_the_name_of_the_drawing() -> None:
     one = Plan("One plan", 0, 0, 1, 1).rectangle(0, 0, 1, 1, fill="hatch").svg()
     two = Plan("Other plan", 0, 0, 1, 1).rectangle(0, 0, 1, 1, fill="hatch").svg()

@@ -258,8 +258,8 @@ class Sheet:
         """Write `words` with the middle of their height at `y`.
 
         A label longer than `most_px` is broken into lines.  One that would leave the sheet sideways
-        slides inwards; one that would cover an earlier one moves up or down by whole lines, and the
-        sheet grows to hold it.
+        slides inwards; one that would cover an earlier one moves across by whole lines.  The sheet
+        grows to hold it.
         """
         if anchor not in ("start", "middle", "end"):
             raise ValueError(f"no anchor {anchor!r}; use start, middle or end")
@@ -282,8 +282,10 @@ class Sheet:
         x0, x1 = min(p[0] for p in turned), max(p[0] for p in turned)
         y0, y1 = min(p[1] for p in turned), max(p[1] for p in turned)
         x += max(0.0, 2.0 - (x + x0)) - max(0.0, x + x1 - self.width_px + 2.0)
-        shift = self._free_shift(x + x0, y + y0, x + x1, y + y1, step) if avoid else 0.0
-        y += shift
+        if avoid:
+            across = (step * math.sin(turn), step * math.cos(turn))
+            dx, dy = self._free_shift((x + x0, y + y0, x + x1, y + y1), across)
+            x, y = x + dx, y + dy
         self._labels.append((x + x0, y + y0, x + x1, y + y1))
         self.grow(x + x0 - 2.0, y + y0 - 2.0, x + x1 + 2.0, y + y1 + 2.0)
         # The baseline stands a third of the letters' height below their middle.
@@ -349,16 +351,22 @@ class Sheet:
     def _put(self, markup: str, clipped: bool) -> None:
         (self._under if clipped else self._over).append(markup)
 
-    def _free_shift(self, x0: float, y0: float, x1: float, y1: float, step: float) -> float:
-        """Return how far down (+) or up (-) a label must move to cover no earlier one."""
+    def _free_shift(
+        self, box: tuple[float, float, float, float], across: tuple[float, float]
+    ) -> tuple[float, float]:
+        """Return how far a label must move across its lines to cover no earlier one."""
+        x0, y0, x1, y1 = box
 
-        def covers(dy: float) -> bool:
+        def covers(dx: float, dy: float) -> bool:
             return any(
-                x0 < b[2] and b[0] < x1 and y0 + dy < b[3] and b[1] < y1 + dy for b in self._labels
+                x0 + dx < b[2] and b[0] < x1 + dx and y0 + dy < b[3] and b[1] < y1 + dy
+                for b in self._labels
             )
 
         for count in range(6):
-            for dy in (count * step, -count * step):
-                if not covers(dy):
-                    return dy
-        return 0.0
+            for sign in (1.0, -1.0):
+                dx, dy = sign * count * across[0], sign * count * across[1]
+                inside = x0 + dx >= 0.0 and x1 + dx <= self.width_px
+                if inside and not covers(dx, dy):
+                    return dx, dy
+        return 0.0, 0.0
