@@ -95,12 +95,19 @@ class Source:
             )
 
         def parts(node: Node) -> list[str]:
-            if node.type == "dotted_key":
-                return [part for child in node.children for part in parts(child)]
-            text = (node.text or b"").decode("utf-8", "replace")
-            if node.type == "quoted_key":
-                return [text[1:-1]]
-            return [text] if node.type == "bare_key" else []
+            """Return the names of a dotted key; its tree leans to the left, one level a dot."""
+            names: list[str] = []
+            rest = [node]
+            while rest:
+                one = rest.pop()
+                text = (one.text or b"").decode("utf-8", "replace")
+                if one.type == "dotted_key":
+                    rest.extend(one.children)
+                elif one.type == "quoted_key":
+                    names.append(text[1:-1])
+                elif one.type == "bare_key":
+                    names.append(text)
+            return names[::-1]
 
         def key_of(node: Node) -> Node | None:
             return next(

@@ -216,7 +216,7 @@ def _one(run: _Run, entry: Entry, value: Any, path: Path) -> Any:
     if kind is Kind.INTEGER:
         return _integer(run, entry, value, path)
     if kind is Kind.NUMBER and isinstance(value, (int, float)) and not isinstance(value, bool):
-        if not math.isfinite(value) or abs(value) > 1e12:
+        if abs(value) > 1e12 or not math.isfinite(value):
             rule = "a number that can be counted"
             at = run.source.value(path)
             run.tell(path, slips.outside(path, str(value)[:40], rule, at, entry.doc))
@@ -355,7 +355,8 @@ def _integer(run: _Run, entry: Entry, value: Any, path: Path) -> int | None:
         run.tell(path, slips.not_a_choice(path, shown, entry.choices, False, at))
         return None
     if abs(value) > 1e12:
-        run.tell(path, slips.outside(path, f"{value:.3g}", "at most 1e12", at, entry.doc))
+        shown = f"{str(value)[:12]}..."
+        run.tell(path, slips.outside(path, shown, "at most 1e12", at, entry.doc))
         return None
     amount = _within(run, entry, Amount(float(value)), str(value), path)
     return None if amount is None else value

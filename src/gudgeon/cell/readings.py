@@ -99,7 +99,7 @@ _BY_HEADER: Final = {header: column for column in COLUMNS for header in column.h
 _BY_NAME: Final = {column.name: column for column in COLUMNS}
 _UNITS: Final = {"mm": 1.0, "in": 25.4, "inch": 25.4, "deg": math.pi / 180.0}
 _FEATURES: Final = {"face": "face", "platter face": "face", "bore": "bore", "pin": "pin"}
-_NUMBER: Final = re.compile(r"[+-]?(\d{1,9}(\.\d{0,12})?|\.\d{1,12})([eE][+-]?\d{1,2})?")
+_NUMBER: Final = re.compile(r"[+-]?(\d{1,9}(\.\d{0,12})?|\.\d{1,12})([eE][+-]?\d{1,2})?", re.ASCII)
 
 
 @dataclass(frozen=True, slots=True)
@@ -160,8 +160,6 @@ def read_readings(
     text = text.lstrip("\ufeff").replace("\r\n", "\n").replace("\r", "\n")
     table = _Table(file, cell, source, text.split("\n"), [], {})
     rows = _rows(text)
-    if rows and len(rows[0][1]) == 1 and rows[0][1][0].lower().startswith("sep="):
-        rows = rows[1:]  # a spreadsheet's own note of the separator
     if not rows:
         return (), (told.no_rows(Place(file)),)
     (header_line, header), *body = rows
@@ -197,6 +195,9 @@ def _rows(text: str) -> list[tuple[int, list[str]]]:
     """Return line number and trimmed cells of every row that is not empty and no remark."""
     head = next((line for line in text.split("\n") if line.strip(" ;,\t")), "")
     separator = max((",", ";", "\t"), key=head.count)
+    if head.lower().startswith("sep=") and len(head.strip()) == 5:
+        separator = head.strip()[4]  # a spreadsheet's own note
+        text = text.replace(head, "", 1)
     reader = csv.reader(io.StringIO(text), delimiter=separator, skipinitialspace=True)
     rows: list[tuple[int, list[str]]] = []
     before = 0

@@ -132,7 +132,7 @@ def _ask_one(ask: Callable[[str], str], sheet: _Sheet, asked: _Asked, words: str
         if problem is None:
             return
         del sheet.values[place]
-        prompt = f"{problem}\nagain, or leave blank> "
+        prompt = f"{problem}\n{_hint(entry, sheet.inch)}again, or leave blank> "
 
 
 def _problem(sheet: _Sheet) -> str | None:

@@ -18,6 +18,9 @@ __all__ = ["read_toml"]
 ROUNDS: Final = 40
 """Bad lines looked for; twenty faults are shown at most."""
 
+DEEPEST: Final = 40
+"""Levels of sections and lists; a cell file has five."""
+
 _AT: Final = re.compile(r"\s*\(at (?:line (\d+), column (\d+)|end of document)\)$")
 _PAIR: Final = re.compile(r"""^\s*(?P<key>[A-Za-z0-9_."'-]+)\s*=\s*(?P<value>.*?)\s*$""")
 _HEADER: Final = re.compile(r"^\s*\[\[?\s*([^\]]*?)\s*\]\]?")
@@ -43,8 +46,22 @@ def read_toml(file: str, text: str) -> tuple[dict[str, Any], Source, list[Fault]
             for number in emptied:
                 lines[number] = ""
         else:
+            if _depth(data) > DEEPEST:
+                faults.append(_too_deep(original))
+                return {}, original, faults
             return data, Source(file, "\n".join(original.lines), "\n".join(lines)), faults
     return {}, original, faults
+
+
+def _depth(data: dict[str, Any]) -> int:
+    """Return how deep tables and lists are nested, looking no further than `DEEPEST`."""
+    level: list[Any] = [data]
+    for depth in range(DEEPEST + 1):
+        inner = (item.values() if isinstance(item, dict) else item for item in level)
+        level = [item for items in inner for item in items if isinstance(item, (dict, list))]
+        if not level:
+            return depth
+    return DEEPEST + 1
 
 
 def _told(source: Source, lines: list[str], problem: str) -> tuple[Fault, list[int]]:

@@ -1,0 +1,303 @@
+"""Readings tables: the shared ones as they are, spreadsheets as they come, and every slip."""
+
+from __future__ import annotations
+
+import math
+from pathlib import Path
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from gudgeon.cell.checks import measured_face_height
+from gudgeon.cell.faults import as_text
+from gudgeon.cell.files import Loaded, load_text
+from gudgeon.cell.model import Touch
+
+SHARED = Path(__file__).parents[3] / "shared"
+ROWS = """\
+id,what,A_deg,C_deg,side,X_mm,Y_mm,Z_mm
+1,platter face,90,0,Y+,-381.0,-101.976,-404.0
+2,platter face,-90,0,Y-,-381.0,-158.000,-404.0
+3,platter face,0,0,Z+,-381.0,-130.0,-376.970
+4,pin,0,180,X+,-310.236,,
+"""
+
+
+def cell_with(table: str, more: str = "", units: str = "mm", readings: str | None = None) -> Loaded:
+    given = 'ball_diameter = "6 mm"\ncompensated = false\nreading_u = "0.003 mm"\n'
+    text = f'[shop]\nunits = "{units}"\n{more}\n[readings]\nfile = "r.csv"\n'
+    text += given if readings is None else readings
+    return load_text(text, readings=lambda name, at: table)
+
+
+def touches(table: str, more: str = "", units: str = "mm") -> tuple[Touch, ...]:
+    loaded = cell_with(table, more, units)
+    assert loaded.cell is not None, as_text(loaded.faults)
+    return loaded.cell.touches
+
+
+def codes(loaded: Loaded) -> list[str]:
+    return [fault.code for fault in loaded.faults]
+
+
+# --- what is read -------------------------------------------------------------------------------
+
+
+def test_side_is_the_outward_normal_and_toward_its_opposite() -> None:
+    rows = touches(ROWS)
+    assert [row.toward for row in rows] == ["Y-", "Y+", "Z-", "X-"]
+    assert [row.feature for row in rows] == ["face", "face", "face", "pin"]
+    assert {row.kind for row in rows} == {"touch"}
+    assert rows[0].tilt_rad == math.pi / 2
+    assert rows[1].tilt_rad == -math.pi / 2
+    assert rows[3].rotary_rad == math.pi
+    assert rows[0].position_mm == (-381.0, -101.976, -404.0)
+    assert rows[3].position_mm == (-310.236, None, None)
+    assert {(row.radius_mm, row.compensated, row.u_mm) for row in rows} == {(3.0, False, 0.003)}
+    assert [row.row for row in rows] == [2, 3, 4, 5]
+
+
+def test_the_approach_may_be_given_instead() -> None:
+    other = ROWS.replace("side", "toward").replace("Y+", "-Y").replace("Y-", "+y")
+    other = other.replace("Z+", "z-").replace("X+", "X-")
+    assert [row.toward for row in touches(other)] == ["Y-", "Y+", "Z-", "X-"]
+
+
+def test_inches() -> None:
+    table = "what,tilt_deg,rotary_deg,side,x_in,y_in,z_in\nface,0,0,Z+,-15,-5,1\n"
+    (row,) = touches(table)
+    assert row.position_mm == pytest.approx((-381.0, -127.0, 25.4))
+
+
+def test_a_header_without_units_takes_the_shop_s_and_says_so() -> None:
+    table = "what,tilt,rotary,side,x,y,z\nface,90,0,Y+,1,2,3\n"
+    for units, factor in (("mm", 1.0), ("in", 25.4)):
+        loaded = cell_with(table, units=units)
+        assert codes(loaded) == ["K008"]
+        assert loaded.cell is not None
+        (row,) = loaded.cell.touches
+        assert row.position_mm == pytest.approx((factor, 2 * factor, 3 * factor))
+        assert row.tilt_rad == math.pi / 2
+
+
+@pytest.mark.parametrize(
+    ("more", "tilt", "rotary"),
+    [
+        ("", "A", "C"),
+        ("", "B", "C"),
+        ('[control]\ntilt_letter = "B"\nrotary_letter = "A"\n', "B", "A"),
+        ('[control]\ntilt_letter = "A"\n', "A", "C"),
+    ],
+)
+def test_letters_of_the_control_name_the_columns(more: str, tilt: str, rotary: str) -> None:
+    table = f"what,{tilt}_deg,{rotary} [deg],side,x_mm,y_mm,z_mm\nface,90,180,Y+,1,2,3\n"
+    (row,) = touches(table, more)
+    assert (row.tilt_rad, row.rotary_rad) == (math.pi / 2, math.pi)
+
+
+def test_a_single_axis_needs_no_tilt() -> None:
+    more = '[unit]\nkind = "rotary only"\n[control]\nrotary_letter = "A"\n'
+    (row,) = touches("what,A_deg,side,x_mm,y_mm,z_mm\npin,90,Y+,1,2,3\n", more)
+    assert (row.tilt_rad, row.rotary_rad) == (0.0, math.pi / 2)
+
+
+def test_a_measured_centre_needs_x_and_y_only() -> None:
+    table = "what,tilt_deg,rotary_deg,side,x_mm,y_mm\npin centre,0,0,,1,2\nbore,0,90,,3,4\n"
+    one, two = touches(table)
+    assert (one.kind, one.feature, one.toward) == ("bore", "pin", "")
+    assert (two.kind, two.feature, two.position_mm) == ("bore", "bore", (3.0, 4.0, None))
+
+
+def test_rows_may_say_radius_compensation_and_uncertainty_themselves() -> None:
+    table = "what,tilt_deg,rotary_deg,side,x_mm,r_mm,comp,u_mm\npin,0,0,X+,1,2,1,0.005\n"
+    table += "pin,0,0,X-,9,,,\n"
+    one, two = touches(table)
+    assert (one.radius_mm, one.compensated, one.u_mm) == (2.0, True, 0.005)
+    assert (two.radius_mm, two.compensated, two.u_mm) == (3.0, False, 0.003)
+
+
+SPREADSHEETS = {
+    "byte order mark": "\ufeff" + ROWS,
+    "windows": ROWS.replace("\n", "\r\n"),
+    "semicolons": ROWS.replace(",", ";"),
+    "tabs": ROWS.replace(",", "\t"),
+    "separator note": "sep=;\n" + ROWS.replace(",", ";"),
+    "trailing": ROWS.replace("\n", ",,,\n"),
+    "empty rows": ROWS.replace("\n", "\n,,,,,,,\n\n"),
+    "quoted": ROWS.replace("platter face", '"Platter Face"').replace(",90,", ',"90" ,'),
+    "remarks": "# first\n" + ROWS.replace("\n3,", "\n# between\n3,"),
+    "capitals": ROWS.replace("id,what", "ID,WHAT").replace("side", "Side"),
+    "blanks": ROWS.replace(",", " , "),
+    "no last line feed": ROWS.rstrip("\n"),
+}
+
+
+@pytest.mark.parametrize("name", SPREADSHEETS)
+def test_spreadsheets_are_read_as_they_come(name: str) -> None:
+    def bare(rows: tuple[Touch, ...]) -> list[tuple[object, ...]]:
+        return [(row.name, row.toward, row.tilt_rad, row.position_mm) for row in rows]
+
+    assert bare(touches(SPREADSHEETS[name])) == bare(touches(ROWS))
+
+
+@given(st.permutations(range(8)))
+def test_the_order_of_columns_does_not_matter(order: list[int]) -> None:
+    shuffled = "\n".join(
+        ",".join(line.split(",")[place] for place in order) for line in ROWS.splitlines()
+    )
+    assert touches(shuffled) == touches(ROWS)
+
+
+def test_a_row_typed_twice_counts_once_whatever_its_mark() -> None:
+    loaded = cell_with(ROWS + "5,pin,0,180,x+,-310.2360,,\n")
+    assert codes(loaded) == ["K009"]
+    assert loaded.cell is not None
+    assert len(loaded.cell.touches) == 4
+
+
+# --- the shared tables --------------------------------------------------------------------------
+
+
+def shared(path: str) -> Path:
+    file = SHARED / path
+    if not file.exists():
+        pytest.skip("the shared readings are not beside this checkout")
+    return file
+
+
+def test_reads_the_first_acceptance_case_as_it_is(tmp_path: Path) -> None:
+    """Face height by hand: (-101.976 + 158.000) / 2 - 3 = 25.012 mm."""
+    rows = touches(shared("cases/case-1/readings.csv").read_text())
+    assert len(rows) == 11
+    found = measured_face_height(rows)
+    assert found is not None
+    assert found[0] == pytest.approx(25.012)
+
+
+def test_reads_the_simulated_readings_as_they_are(tmp_path: Path) -> None:
+    loaded = cell_with(shared("data/axis-readings/open1_hand.csv").read_text())
+    assert codes(loaded) == ["K008"]
+    assert loaded.cell is not None
+    rows = loaded.cell.touches
+    assert len(rows) == 21
+    assert sum(row.kind == "bore" for row in rows) == 6
+    assert rows[0].toward == "Y+"
+    assert {row.compensated for row in rows} == {True}
+    assert {row.u_mm for row in rows} == {0.005}
+
+
+def test_balls_are_refused_not_skipped() -> None:
+    loaded = cell_with(shared("data/axis-readings/open2_sphere_yaw37.csv").read_text())
+    assert loaded.cell is None
+    assert "K011" in codes(loaded)
+
+
+# --- what is refused ----------------------------------------------------------------------------
+
+
+def test_what_nobody_says_is_asked_for_once() -> None:
+    loaded = cell_with(ROWS, readings="")
+    assert codes(loaded) == ["K012"] * 3
+    assert loaded.cell is None
+    bare = cell_with(ROWS, readings='compensated = true\nreading_u = "3 um"\n')
+    assert codes(bare) == [], "the radius does not matter once it is taken off"
+
+
+def test_every_bad_row_is_told_in_one_run() -> None:
+    table = ROWS + "5,pin,0,0,up,1,,\n6,pin,x,0,X+,1,,\n7,pin,0,0,X+,,,\n8,cone,0,0,X+,1,,\n"
+    loaded = cell_with(table)
+    assert codes(loaded) == ["K007", "K005", "K010", "K006"]
+    assert [fault.places[0].line for fault in loaded.faults] == [6, 7, 8, 9]
+
+
+@pytest.mark.parametrize("value", ["nan", "inf", "1e99", "1_000", "0x10", "--1", "1e9", "٣"])
+def test_only_plain_numbers_are_numbers(value: str) -> None:
+    assert codes(cell_with(ROWS + f"5,pin,0,0,X+,{value},,\n")) == ["K005"]
+
+
+# --- the touches disprove the face height -------------------------------------------------------
+
+
+@pytest.mark.parametrize(
+    ("stated", "told"),
+    [
+        ("25 mm", []),
+        ("-25 mm", ["C055"]),
+        ("-25.012 mm +- 0.2 mm", ["C055"]),
+        ("30 mm", []),
+        ("0 mm", []),
+        ("-0.2 mm", []),
+        ("-25 mm +- 30 mm", []),
+    ],
+)
+def test_face_height_with_the_wrong_sign(stated: str, told: list[str]) -> None:
+    assert codes(cell_with(ROWS, f'[unit]\nface_height = "{stated}"\n')) == told
+
+
+@pytest.mark.parametrize(("comp", "height"), [("0", 25.012), ("1", 28.012)])
+def test_the_radius_is_taken_off_once(comp: str, height: float) -> None:
+    lines = ROWS.splitlines()
+    table = "\n".join([f"{lines[0]},comp", *(f"{line},{comp}" for line in lines[1:])])
+    found = measured_face_height(touches(table))
+    assert found is not None
+    assert found[0] == pytest.approx(height)
+
+
+def test_the_sense_does_not_matter_for_the_face_height() -> None:
+    """With the other sense the same places are reached at the opposite tilts."""
+    other = ROWS.replace(",90,0,Y+", ",-90,0,Y+").replace("2,platter face,-90", "2,platter face,90")
+    one, two = measured_face_height(touches(ROWS)), measured_face_height(touches(other))
+    assert one is not None
+    assert two is not None
+    assert one[0] == two[0]
+
+
+def test_along_y_the_touches_are_in_x() -> None:
+    table = "what,tilt_deg,rotary_deg,side,x_mm\nface,90,0,X+,-370\nface,-90,0,X-,-390\n"
+    found = measured_face_height(touches(table))
+    assert found is not None
+    assert found[0] == pytest.approx(7.0)
+
+
+def test_touches_at_other_turns_or_tilts_say_nothing() -> None:
+    for change in ((",-90,0,Y-", ",-80,0,Y-"), (",-90,0,Y-", ",-90,90,Y-"), ("Y-", "Z-")):
+        assert measured_face_height(touches(ROWS.replace(*change))) is None
+
+
+# --- anything at all ----------------------------------------------------------------------------
+
+
+@given(st.text(max_size=400))
+def test_any_text_gives_touches_or_faults(table: str) -> None:
+    loaded = cell_with(table)
+    assert (loaded.cell is None) == any(fault.level == "error" for fault in loaded.faults)
+    assert as_text(loaded.faults).isascii()
+
+
+cells = st.sampled_from(
+    [
+        "",
+        "1",
+        "-2.5",
+        "face",
+        "pin",
+        "bore centre",
+        "X+",
+        "-Z",
+        "0,5",
+        '"',
+        "nan",
+        "sphere",
+        "#",
+        "y",
+    ]
+)
+
+
+@given(st.lists(st.lists(cells, max_size=9).map(",".join), max_size=6).map("\n".join))
+def test_any_row_of_likely_pieces_gives_touches_or_faults(rows: str) -> None:
+    loaded = cell_with(ROWS + rows)
+    for touch in loaded.cell.touches if loaded.cell else ():
+        assert math.isfinite(touch.tilt_rad)
+        assert touch.u_mm > 0.0
