@@ -2,11 +2,8 @@
 
 from __future__ import annotations
 
-import re
 from dataclasses import dataclass
-from fractions import Fraction
 from functools import cached_property
-from typing import Final
 
 from gudgeon.cell.model import Flange
 from gudgeon.findings.base import FindingsBase
@@ -20,13 +17,9 @@ from gudgeon.placing.flange import (
     redrill_missing,
 )
 from gudgeon.placing.pilot import PilotFit, pilot_fit
+from gudgeon.strength.bolts import thread_called
 
-__all__ = ["FlangeFindings", "FlangeMatch", "thread_diameter_mm"]
-
-MM_PER_INCH: Final = 25.4  # exact: NIST SP 811 (2008), appendix B
-_METRIC: Final = re.compile(r"\s*M\s*(\d+(?:\.\d+)?)(?:\s*[x-].*)?\s*", re.IGNORECASE)
-_INCH: Final = re.compile(r"\s*(?:(\d+)[ -])?(\d+/\d+|\d*\.\d+|\d+)\s*(?:in)?\s*-\s*\d+.*")
-_NUMBERED: Final = re.compile(r"\s*#\s*(\d+)\s*-\s*\d+.*")
+__all__ = ["FlangeFindings", "FlangeMatch"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -158,7 +151,10 @@ class FlangeFindings(FindingsBase):
             why=why,
             how="measure two opposite holes of the fixture's foot over pins",
         )
-        bolt = bolts.diameter.value if bolts.diameter else thread_diameter_mm(bolts.size)
+        named = thread_called(bolts.size) if bolts.size else None
+        bolt = named.diameter_mm if named else None
+        if bolts.diameter is not None:
+            bolt = bolts.diameter.value
         gather.need(
             bolt,
             "fixture.bolts.diameter",
@@ -224,29 +220,6 @@ class FlangeFindings(FindingsBase):
             pilots=(platter.pilot_diameter is not None, fixture.pilot_diameter is not None),
             assumed=_assumed(platter, fixture),
         )
-
-
-def thread_diameter_mm(size: str | None) -> float | None:
-    """Return the nominal diameter that a thread's name states [mm]; `None` if it is not clear.
-
-    Examples
-    --------
-    >>> thread_diameter_mm("M12"), thread_diameter_mm("M12x1.25"), thread_diameter_mm("1/2-13")
-    (12.0, 12.0, 12.7)
-
-    Notes
-    -----
-    Numbered inch sizes: 0.060 in + 0.013 in for each number (ASME B1.1, from memory).
-    """
-    if size is None:
-        return None
-    if found := _METRIC.fullmatch(size):
-        return float(found[1])
-    if found := _NUMBERED.fullmatch(size):
-        return (0.060 + 0.013 * int(found[1])) * MM_PER_INCH
-    if found := _INCH.fullmatch(size):
-        return float((int(found[1] or 0) + Fraction(found[2])) * Fraction("25.4"))
-    return None
 
 
 def _pilot(platter: Flange, fixture: Flange) -> PilotFit | None:

@@ -395,6 +395,8 @@ class PlaceFindings(FlangeFindings, RuleFindings):
                 for value, ends in zip(at, (safe.x, safe.y), strict=True)
             )
             reached[zero.station] = reached.get(zero.station, True) and good
+        if not reached and not self.faces_not_shown:
+            return 0, 0  # not known
         return sum(reached.values()), max(len(reached), len(self.cell.stations))
 
     def _wished(self, axis: int) -> float | None:

@@ -7,6 +7,8 @@ from dataclasses import dataclass, replace
 from functools import cached_property
 from typing import Final, Literal, cast
 
+import numpy as np
+
 from gudgeon.cell.model import Box, Cell, Fixture
 from gudgeon.findings.faces import FaceWanted, about_z, faces_wanted, in_platter
 from gudgeon.findings.gather import Lacking
@@ -159,9 +161,16 @@ class ShapeFindings(LineFindings):
                 lines = self.axis_lines
             except Lacking:
                 return cell
-            if lines.measured and "face_height" in lines.parameters:
-                index = lines.parameters.index("face_height")
-                u = math.sqrt(max(0.0, float(lines.covariance[index, index])))
+            if lines.measured:
+                steps = np.sqrt(np.clip(np.diag(lines.covariance), 0.0, None))
+                slopes = np.zeros(len(steps))
+                for i in np.flatnonzero(steps):
+                    step = np.zeros(len(steps))
+                    step[i] = steps[i]
+                    ends = (lines.values - step, lines.values + step)
+                    low, high = (lines.frame.face_height(values) for values in ends)
+                    slopes[i] = (high - low) / (2.0 * steps[i])
+                u = math.sqrt(max(0.0, float(slopes @ lines.covariance @ slopes)))
                 height = Amount(lines.face_height_mm, 2.0 * u if u > 0.0 else None)
                 return replace(cell, unit=replace(cell.unit, face_height=height))
         return cell

@@ -28,8 +28,8 @@ __all__ = [
 TURN: Final = 2.0 * math.pi
 SAME: Final = 1e-9
 """Angles closer than this are one [rad]: 0.0001 mm on a circle of 100 m, far above rounding."""
-REPEAT_SLACK: Final = 1e-4
-"""Drawings round angles such as 360/7 deg; 0.006 deg is still far inside any bolt's play [rad]."""
+REPEAT_SLACK: Final = 4e-4
+"""Drawings round angles such as 360/7 deg to 0.01 deg; 0.02 deg is inside any bolt's play [rad]."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -128,14 +128,22 @@ def pair_half_angle(platter_radius_mm: float, fixture_radius_mm: float, play_mm:
     return 2.0 * math.asin(math.sqrt(min(1.0, max(0.0, square))))
 
 
-def repeat_angle(holes_rad: Sequence[float]) -> float:
-    """Return the smallest turn that takes a hole pattern onto itself [rad], at most 360 deg."""
+def repeat_angle(holes_rad: Sequence[float], slack_rad: float = REPEAT_SLACK) -> float:
+    """Return the smallest turn that takes a hole pattern onto itself [rad], at most 360 deg.
+
+    Parameters
+    ----------
+    holes_rad : sequence of float
+        Angles of the holes [rad].
+    slack_rad : float
+        How far a hole may miss its neighbour's place [rad].
+    """
     count = len(holes_rad)
     for parts in range(count, 1, -1):
         if count % parts == 0:
             turn = TURN / parts
             if all(
-                min(_apart(hole + turn, other) for other in holes_rad) < REPEAT_SLACK
+                min(_apart(hole + turn, other) for other in holes_rad) < slack_rad
                 for hole in holes_rad
             ):
                 return turn
@@ -190,21 +198,23 @@ def best_clockings(
     repeat = repeat_angle(fixture_rad)
     if half_rad < 0.0 or not platter_rad or not fixture_rad:
         return Match(0, repeat, ())
+    # Rounded angles repeat only nearly: then the whole turn is swept, and folded at the end.
+    sweep = repeat if repeat_angle(fixture_rad, SAME) == repeat else TURN
     ends: list[float] = []
     for platter in platter_rad:
         for fixture in fixture_rad:
             middle = platter - fixture
-            ends += [(middle - half_rad) % repeat, (middle + half_rad) % repeat]
+            ends += [(middle - half_rad) % sweep, (middle + half_rad) % sweep]
     ends.sort()
     marks = [ends[0]]
     for end in ends[1:]:
         if end - marks[-1] > 2.0 * SAME:
             marks.append(end)
-    if len(marks) > 1 and marks[0] + repeat - marks[-1] <= 2.0 * SAME:
+    if len(marks) > 1 and marks[0] + sweep - marks[-1] <= 2.0 * SAME:
         marks.pop()
     # Between two neighbouring ends nothing changes; at an end the closed intervals of both sides
     # count, so the ends are looked at too (play zero: only there does a bolt go in).
-    spans = list(zip(marks, [*marks[1:], marks[0] + repeat], strict=True))
+    spans = list(zip(marks, [*marks[1:], marks[0] + sweep], strict=True))
     looks = [(mark, mark) for mark in marks] + spans
     found = [
         (low, high, bolts_at(platter_rad, fixture_rad, half_rad, (low + high) / 2.0))
@@ -214,7 +224,7 @@ def best_clockings(
     if most == 0:
         return Match(0, repeat, ())
     best = sorted((item for item in found if len(item[2]) == most), key=lambda item: item[:2])
-    return Match(most, repeat, _merged(best, repeat))
+    return Match(most, repeat, _folded(_merged(best, sweep), repeat))
 
 
 def redrill_missing(
@@ -294,6 +304,16 @@ def _merged(
             joined[0] = Clocking(last.low_rad - repeat, first.high_rad, first.pairs)
             joined.pop()
     return tuple(sorted(joined, key=lambda item: item.middle_rad))
+
+
+def _folded(found: tuple[Clocking, ...], repeat: float) -> tuple[Clocking, ...]:
+    """Keep the first of clockings that differ by whole repeats of the fixture."""
+    kept: list[Clocking] = []
+    for clocking in found:
+        apart = (math.remainder(clocking.middle_rad - item.middle_rad, repeat) for item in kept)
+        if all(abs(gap) > REPEAT_SLACK for gap in apart):
+            kept.append(clocking)
+    return tuple(kept)
 
 
 def _apart(a: float, b: float) -> float:

@@ -474,4 +474,7 @@ def sentence(words: str) -> str:
 
 def unique(missing: list[Missing]) -> list[Missing]:
     """Keep the first of entries that name the same place, the most telling first."""
-    return list({item.where: item for item in reversed(missing)}.values())[::-1]
+    first: dict[str, Missing] = {}
+    for item in missing:
+        first.setdefault(item.where, item)
+    return list(first.values())
