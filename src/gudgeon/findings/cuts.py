@@ -117,6 +117,8 @@ class CutFindings(MassFindings):
     def cuts_assumed(self) -> tuple[str, ...]:
         """What the operations take for granted."""
         told = []
+        if any(o.at is None and o.pose is None for o in self.cell.operations):
+            told.append("A cut without a place of its own is taken at the zero of its face.")
         if any(cut.estimated for cut in self._cuts_and_gaps[0]):
             told.append(
                 "Drilling thrust without a measured value is estimated from the lips of a 118 deg "

@@ -204,7 +204,11 @@ def _torque(findings: Findings, stages: TorqueStages) -> Check:
 
 
 def _torque_mend(findings: Findings, stages: TorqueStages) -> Mend | None:
-    """Return the plain condition: a tilt to stay within, if no cut needs more, else fewer parts."""
+    """Return the plain condition that costs least.
+
+    A tilt to stay within, if no cut needs more; another order, if only a stage on the way is too
+    much; else fewer parts.
+    """
     staged = stages.torque
     planned = len(staged.values) - 1
     within = _common_tilt(stages)
@@ -212,16 +216,16 @@ def _torque_mend(findings: Findings, stages: TorqueStages) -> Mend | None:
     if within is not None and cuts and all(_inside(c.tilt_rad, within) for c in cuts):
         words = f"the tilt stays between {degrees(within[0])} and {degrees(within[1])}"
         return Mend(words)
-    most = staged.most_parts
-    if most and most < planned:
-        return Mend(f"at most {most} of {planned} parts are on", parts=most)
-    if staged.full.state == "holds" and stages.any_order_nm > 0.0:
+    if staged.full.state == "holds":
         better = findings.better_order
         if better is not None and better[1] <= 1.0:
             return Mend(
                 f"the parts go on in the order {', '.join(better[0])}, and come off in reverse",
                 keeps_plan=True,
             )
+    most = staged.most_parts
+    if most and most < planned:
+        return Mend(f"at most {most} of {planned} parts are on", parts=most)
     if within is not None and staged.full.state == "holds" and within[1] - within[0] > 0.0:
         return Mend(
             f"the tilt stays between {degrees(within[0])} and {degrees(within[1])} while only some "
@@ -290,16 +294,18 @@ def _brakes(findings: Findings, lacks: Callable[[Iterable[Missing]], None]) -> I
     for check in checks:
         if check.demand is not None:
             found.append(_brake(check, check.demand, units, findings.cell.file))
-    if not any(check.demand for check in checks) and not gaps.missing:
+    idle = {c.number: c.operation for c in findings.operation_cuts_known if not c.pushes}
+    if idle:
+        first, name = next(iter(idle.items()))
+        more = f" (and {len(idle) - 1} more)" if len(idle) > 1 else ""
         lacks(
             [
                 Missing(
-                    "force of an operation",
-                    f"{findings.cell.file}: operations[1].thrust",
-                    "without a force the brakes cannot be judged against the cuts; the limits "
-                    "stand in the table",
+                    f'force of "{name}"{more}',
+                    f"{findings.cell.file}: operations[{first}].thrust",
+                    "without a force only its limit can be told, in the table",
                     "enter thrust or side_force, or drill_diameter, feed_per_turn and "
-                    "cutting_pressure, for the hardest cut",
+                    "cutting_pressure",
                 )
             ]
         )

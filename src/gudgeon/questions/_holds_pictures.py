@@ -67,29 +67,37 @@ def _torque_picture(findings: Findings, stages: TorqueStages) -> Picture:
 
 
 def _thrust_picture(findings: Findings, checks: tuple[BrakeCheck, ...]) -> Picture | None:
-    """Show the thrust limit over the tilt for the cut that it limits most."""
+    """Show the thrust limit over the tilt at the place of the thrust with the least room."""
     units, role = findings.units, findings.level_role
     limited = [c for c in checks if c.role == role and c.cut.place is not None and c.thrust_limit_n]
     if not limited:
         return None
-    tightest = min(limited, key=lambda c: c.thrust_limit_n or math.inf)
+
+    def room(check: BrakeCheck) -> float:
+        planned = check.cut.thrust.value if check.cut.thrust else 0.0
+        return (check.thrust_limit_n or 0.0) - planned
+
+    tightest = min([c for c in limited if c.cut.thrust] or limited, key=room)
+    cut = tightest.cut
     low, high = findings.level_span_rad
     angles = np.linspace(low, high, CURVE_STEPS)
     limits = findings.thrust_curve(tightest, angles)
-    planned = [c.cut.thrust.value for c in limited if c.cut.thrust is not None]
-    top = FAR_THRUST * max([tightest.thrust_limit_n or 0.0, *planned])
+    planned = cut.thrust.value if cut.thrust else 0.0
+    top = FAR_THRUST * max(tightest.thrust_limit_n or 0.0, planned)
     shown = [
         units.shown(Kind.FORCE, v) if math.isfinite(v) and v <= top else math.nan
         for v in limits.tolist()
     ]
     axis = "programmed tilt" if findings.has_tilt else "programmed turn"
     chart = Chart("holds-thrust", f"{axis} (deg)", f"greatest thrust ({units.unit(Kind.FORCE)})")
-    chart.curve((angles * DEG).tolist(), shown, f"limit at the place of {tightest.cut.name}")
-    for check in limited:
-        if check.cut.thrust is not None:
-            thrust = units.shown(Kind.FORCE, check.cut.thrust.value)
-            chart.mark(check.cut.tilt_rad * DEG, thrust, check.cut.name)
-    return Picture("thrust_limit", f"What the {role} brake leaves for a thrust", chart.svg())
+    chart.curve((angles * DEG).tolist(), shown, f"limit for {cut.operation}")
+    if cut.thrust:
+        chart.mark(cut.tilt_rad * DEG, units.shown(Kind.FORCE, planned), "planned")
+    return Picture(
+        "thrust_limit",
+        f"What the {role} brake leaves for a thrust; no limit straight over the line",
+        chart.svg(),
+    )
 
 
 def _bolt_picture(findings: Findings, joint: Joint) -> Picture:
@@ -106,7 +114,7 @@ def _bolt_picture(findings: Findings, joint: Joint) -> Picture:
         return circle * math.cos(angle), circle * math.sin(angle)
 
     for hole in match.fixture_holes:
-        plan.circle(at(hole + turn, fixture), match.hole_mm / 2.0, style="hidden")
+        plan.circle(at(hole + turn, fixture), match.hole_mm / 2.0, style="thin")
     for i, hole in enumerate(match.platter_holes):
         fill = "solid" if i in used else None
         plan.circle(at(hole, radius), match.bolt_mm / 2.0, style="bold", fill=fill)

@@ -70,7 +70,7 @@ def figures(findings: Findings) -> tuple[Figure, ...]:
         ),
     ):
         staged = known(work)
-        if staged is not None:
+        if staged is not None and (findings.has_tilt or name != "platter_load_flat"):
             found.append(_mass_figure(units, staged, name, label))
     table = known(lambda: findings.table_joint)
     if table is not None:
