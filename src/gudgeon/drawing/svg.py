@@ -366,7 +366,7 @@ class Sheet:
         for count in range(6):
             for sign in (1.0, -1.0):
                 dx, dy = sign * count * across[0], sign * count * across[1]
-                inside = x0 + dx >= 0.0 and x1 + dx <= self.width_px
+                inside = x0 + dx >= 2.0 and x1 + dx <= self.width_px - 2.0
                 if inside and not covers(dx, dy):
                     return dx, dy
         return 0.0, 0.0

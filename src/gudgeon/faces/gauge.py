@@ -15,6 +15,7 @@ EDGE: Final = 12.0
 LINE: Final = 20.0
 HALF: Final = 9.0
 NEAR: Final = 3.0  # nought is shown if it is no farther off than this many spans
+TINY: Final = 1e-200  # a smaller span is none
 ROOM: Final = 0.18  # of the span, left free at both ends
 
 
@@ -69,8 +70,8 @@ def _ends(
     shown = [value - spread, value + spread, value if limit is None else limit]
     low, high = min(shown), max(shown)
     span = high - low
-    if span <= 1e-9 * max(abs(low), abs(high)):
-        span = abs(high) or 1.0
+    if span <= 1e-9 * max(abs(low), abs(high)) or span < TINY:
+        span = abs(high) if abs(high) > TINY else 1.0
         low, high = low - 0.5 * span, high + 0.5 * span
     if low > 0.0 and low <= NEAR * span:
         low = 0.0
