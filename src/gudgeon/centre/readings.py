@@ -278,4 +278,4 @@ def _turn(vectors: Numbers, axis: Numbers, angles: Floats) -> Numbers:
     """Turn vectors right-handed about a unit direction (Rodrigues' rotation formula)."""
     sine, versine = np.sin(angles)[:, None], (2.0 * np.sin(0.5 * angles) ** 2)[:, None]
     along = _dot(axis, vectors)[:, None]
-    return np.asarray(vectors + sine * np.cross(axis, vectors) + versine * (axis * along - vectors))
+    return np.asarray(vectors + sine * _cross(axis, vectors) + versine * (axis * along - vectors))

@@ -129,7 +129,7 @@ def solve(
         if small or damping > 1e30:
             break
         # The residual stands square on all columns: nothing is left to gain.
-        if predicted <= 1e-30 * float(r @ r):
+        if predicted <= 1e-20 * float(r @ r):
             break
     return _finish(x, r, jac, steps)
 
