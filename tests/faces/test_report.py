@@ -252,7 +252,7 @@ def test_the_bad_side_is_hatched_and_the_value_stands_where_it_belongs(
     edge = at["bad_from"] if kind == "max" else at["bad_to"]
     assert edge == pytest.approx(at["limit"], abs=0.02)
     assert at["bad_to"] - at["bad_from"] > 5.0  # the bad side can always be seen
-    if abs(value - limit) > 1e-3 * max(abs(value), abs(limit)) + (spread or 0.0):
+    if abs(value - limit) > 1e-9 + 1e-3 * max(abs(value), abs(limit)) + (spread or 0.0):
         assert (at["value"] < at["limit"]) == (value < limit)
     if spread:
         assert at["low"] <= at["value"] <= at["high"]
