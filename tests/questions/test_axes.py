@@ -16,6 +16,7 @@ from gudgeon.cell.model import Cell, Control, Jog, Placement
 from gudgeon.findings import Findings, Lacking
 from gudgeon.kinematics.naming import nearest_side, side_direction
 from gudgeon.questions import axes
+from gudgeon.questions._axis_tables import turn_words
 from gudgeon.questions.axes import answer
 
 from .trunnions import cell, change, deg, jog
@@ -199,6 +200,21 @@ def test_one_axis_alone() -> None:
     assert {row["command"]: row["up"] for row in rows(found, "what_comes_up")} == {
         "A90": "front (Y-)", "A-90": "back (Y+)", "A180": "bottom (Z-)",
     }  # fmt: skip
+
+
+@pytest.mark.parametrize("along", ["X", "Y", "Z"])
+@pytest.mark.parametrize("sense", [1, -1])
+def test_how_a_turn_looks(along: str, sense: int) -> None:
+    """Look from above, the right or the front: does the turn run from one's right to one's up?"""
+    eye, right, up = {
+        "Z": ([0, 0, 1], [1, 0, 0], [0, 1, 0]),  # head towards the back of the machine
+        "X": ([1, 0, 0], [0, 1, 0], [0, 0, 1]),
+        "Y": ([0, -1, 0], [1, 0, 0], [0, 0, 1]),
+    }[along]
+    assert np.allclose(np.cross(right, up), eye)  # the viewer looks against `eye`
+    step = Rotation.from_rotvec(0.1 * sense * side_direction(along + "+")).apply(right)
+    counter = step @ np.array(up) > 0
+    assert turn_words(along, sense).startswith("counter" if counter else "clockwise")
 
 
 # --- 2. Tables ----------------------------------------------------------------------------

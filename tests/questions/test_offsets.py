@@ -157,6 +157,38 @@ def test_poses_worked_out_from_the_normals_are_the_declared_ones() -> None:
     ]
 
 
+def test_a_face_takes_the_tilt_that_another_face_uses_already() -> None:
+    """The back is declared at A-90; the front then comes up at A-90 C180, not at A90 C0."""
+    faces = (
+        face("back", (0, 20, 20), (0, 1, 0), (-90, 0)),
+        face("front", (0, -20, 20), (0, -1, 0)),
+    )
+    asked = replace(cell(), parts=(Part(name="p", faces=faces),))
+    front = Findings(asked).offsets.zeros[1]
+    assert_allclose(np.degrees(front.angles_rad), [-90.0, 180.0], atol=1e-9)
+
+
+def test_a_leaning_rotary_line_carries_the_platter_with_it() -> None:
+    """A seat straight above the platter's middle stays on the rotary line, at every turn."""
+    faces = tuple(face(f"c{c}", (0, 0, 0), None, (0, c)) for c in (0, 90, 180))
+    asked = replace(
+        cell(),
+        stations=(Station(name="1", at=point(0, 0, 100)),),
+        parts=(Part(name="p", faces=faces),),
+    )
+    found = Findings(asked)
+    lines = found.axis_lines
+    values = lines.values.copy()
+    values[lines.parameters.index("rotary_roll")] = 0.002
+    values[lines.parameters.index("rotary_pitch")] = -0.003
+    found.__dict__["axis_lines"] = replace(lines, values=values)
+    direction = np.array(lines.chain_of(values).axes[-1].line.direction)
+    assert direction[2] < 1.0
+    want = lines.platter_origin_of(values) + 100.0 * direction
+    for zero in found.offsets.zeros:
+        assert_allclose(zero.point_mm, want, atol=1e-9)
+
+
 def test_a_turned_station_and_a_clocked_fixture_turn_the_part() -> None:
     """By hand: a part turned by 90 and a fixture clocked by 90: its Y- face looks to Y+."""
     asked = replace(
@@ -207,7 +239,7 @@ def test_one_rotary_axis_along_x() -> None:
 def doubtful() -> Cell:
     asked = change(cell(), "unit", face_height=mm(25.012, 0.02), axis_offset=mm(0.023, 0.006))
     asked = change(asked, "placement", centre_x=mm(-381.246, 0.008), centre_y=mm(-129.965, 0.01))
-    stations = (Station(name="1", at=point(-120, -90, 0, 0.012), turn=deg(10, 0.02)),)
+    stations = (Station(name="1", at=point(-120, -90, 0, 0.012), turn=deg(10, 0.1)),)
     return change(replace(asked, stations=stations), "fixture", clocking=deg(5, 0.01))
 
 
