@@ -22,7 +22,13 @@ class Shop:
     """True geometry of one demo shop, all in mm and rad, and its noise."""
 
     def __init__(
-        self, tilt: AxisLine, rotary: AxisLine, senses: tuple[int, int], face: float, noise: float
+        self,
+        tilt: AxisLine,
+        rotary: AxisLine,
+        senses: tuple[int, int],
+        face: float,
+        noise: float,
+        seed: int,
     ) -> None:
         self.chain = WorkChain(
             (TurningAxis("tilt", tilt, senses[0]), TurningAxis("rotary", rotary, senses[1]))
@@ -30,7 +36,7 @@ class Shop:
         self.rotary = rotary
         self.face_mm = face
         self.noise_mm = noise
-        self.random = np.random.default_rng(2030)
+        self.random = np.random.default_rng(seed)
 
     def on_rotary(self, z_mm: float) -> np.ndarray:
         """Return the point of the rotary line at height `z_mm`."""
@@ -76,7 +82,7 @@ def alder_ford() -> None:
     """Metric: all faces, four turns, bore at two heights."""
     tilt = AxisLine((-380.0, -215.034, -460.058), _unit(1.0, 0.00012, -0.00009))
     rotary = AxisLine((-379.912, -215.021, -460.0), _unit(0.00011, -0.00014, 1.0))
-    shop = Shop(tilt, rotary, (-1, -1), -460.058 + 25.087, 0.003)
+    shop = Shop(tilt, rotary, (-1, -1), -460.058 + 25.087, 0.003, 2030)
     face, rows, r = "platter face", [], 3.0
     for tilt_deg, side, y in ((90, "Y+", -188.0), (-90, "Y-", -242.0)):
         for dx, dz in ((-80.0, 0.0), (80.0, 0.0), (0.0, 80.0)):
@@ -101,7 +107,7 @@ def juniper_street() -> None:
     x, y, z = -15.0031 * INCH, -8.0 * INCH, -18.0042 * INCH
     tilt = AxisLine((x, y, z), (0.0, 1.0, 0.0))
     rotary = AxisLine((x + 0.0016 * INCH, y + 0.0023 * INCH, z), (0.0, 0.0, 1.0))
-    shop = Shop(tilt, rotary, (1, -1), z + 0.6113 * INCH, 0.0002 * INCH)
+    shop = Shop(tilt, rotary, (1, -1), z + 0.6113 * INCH, 0.0002 * INCH, 2031)
     r = 0.1 * INCH
     rows: list[list[object]] = []
     for tilt_deg, side in ((90, "X+"), (-90, "X-")):
