@@ -23,8 +23,10 @@ TURN = 2.0 * math.pi
 SIX = tuple(math.radians(60.0 * i) for i in range(6))
 UNEVEN = tuple(math.radians(angle) for angle in (0, 50, 120, 170, 240, 290))
 
-holes = st.lists(st.floats(0.0, TURN), min_size=1, max_size=6).map(tuple)
-plays = st.floats(0.001, 0.2)
+# Tenths of a degree: ranges then often meet exactly at their ends, which is the hard case.
+tenths = st.integers(0, 3599).map(lambda n: math.radians(n / 10.0))
+holes = st.lists(tenths, min_size=1, max_size=6).map(tuple)
+plays = st.integers(1, 100).map(lambda n: math.radians(n / 10.0))
 
 
 def test_three_uneven_pairs_against_six_even_holes() -> None:
