@@ -207,28 +207,42 @@ def picture(findings: Findings, found: OffsetsFinding) -> Picture:
         plan.rectangle(left.value, low.value, right.value, high.value, style="hidden")
         plan.text((right.value - room, low.value + 0.3 * room), "travel", small=True)
     _draw_lines(plan, findings.axis_lines.chain, (min(xs), max(xs)), (min(ys), max(ys)))
-    # Zeros of one level row get their words above and below in turn, so that they can be read.
-    count_at: dict[float, int] = {}
-    for zero in sorted(placed, key=lambda item: item.point_mm or (0.0, 0.0, 0.0)):
-        if zero.point_mm is None:
-            continue
-        x, y, _ = zero.point_mm
-        plan.cross((x, y))
-        turn = count_at.get(round(y, 0), 0)
-        count_at[round(y, 0)] = turn + 1
-        above = turn % 2 == 0
+    near = 0.013 * (max(xs) - min(xs) + 2.0 * room)
+    for (x, y), labels in _together(placed, near):
+        more = f" +{len(labels) - 2}" if len(labels) > 2 else ""
         plan.text(
-            (x, y + (0.15 if above else -0.15) * room),
-            zero.label,
-            anchor="start" if above else "end",
+            (x, y + 0.15 * room),
+            " ".join(labels[:2]) + more,
+            anchor="start",
             small=True,
             turn_deg=90,
         )
+    for zero in placed:
+        if zero.point_mm is not None:
+            plan.cross((zero.point_mm[0], zero.point_mm[1]))
     return Picture(
         "plan",
         "Zeros from above, each in the pose in which its face is cut; axis lines dash-dotted",
         plan.svg(),
     )
+
+
+def _together(
+    placed: list[ZeroFound], near_mm: float
+) -> list[tuple[tuple[float, float], list[str]]]:
+    """Gather zeros whose words would be written over each other in plan."""
+    groups: list[tuple[tuple[float, float], list[str]]] = []
+    for zero in placed:
+        if zero.point_mm is None:
+            continue
+        x, y, _ = zero.point_mm
+        for (gx, gy), labels in groups:
+            if math.hypot(x - gx, y - gy) <= near_mm:
+                labels.append(zero.label)
+                break
+        else:
+            groups.append(((x, y), [zero.label]))
+    return groups
 
 
 def _draw_lines(
