@@ -12,8 +12,8 @@ from collections.abc import Iterable, Sequence
 from textwrap import TextWrapper
 from typing import Final
 
-from gudgeon.answer import Answer, Figure, Table, Verdict
-from gudgeon.faces.wording import ascii_text, cells, is_number, worded
+from gudgeon.answer import Answer, Figure, Missing, Table, Verdict
+from gudgeon.faces.wording import Standing, ascii_text, cells, is_number, worded
 
 __all__ = ["WIDTH", "answer_text", "in_short", "rule", "wrapped"]
 
@@ -24,6 +24,8 @@ GAP: Final = 2  # blanks between two columns
 LITTLE: Final = 6
 WIDEST: Final = (ROOM - GAP) // 2  # two columns always fit beside each other
 NARROWEST: Final = 10  # a column of words is not squeezed below this
+BRIEF_FIGURES: Final = 4
+BRIEF_MISSING: Final = 3
 SHOUT: Final[dict[Verdict, str]] = {
     Verdict.YES: "YES",
     Verdict.YES_IF: "YES, IF ...",
@@ -39,8 +41,8 @@ SUMMED: Final[dict[Verdict, str]] = {
 """A headline that begins so says the verdict itself."""
 
 
-def answer_text(answer: Answer, asks: str) -> str:
-    """Return the whole answer as text that ends in a line break.
+def answer_text(answer: Answer, asks: str, *, brief: bool = False) -> str:
+    """Return the answer as text that ends in a line break.
 
     Parameters
     ----------
@@ -48,37 +50,82 @@ def answer_text(answer: Answer, asks: str) -> str:
         What is shown.
     asks : str
         The plain question, as its module words it.
+    brief : bool
+        Show what one acts on only; what is left out is counted, with the way to see it.  Cautions
+        are never left out.
     """
     lines = [rule(answer.question, SHOUT[answer.verdict]), *_section("", [asks]), ""]
     lines += [*_section("answer", [answer.headline]), ""]
     lines += [*_section("do now", [answer.next_step]), ""]
-    if answer.figures:
-        lines += _gutter("figures", [row for f in answer.figures for row in _figure(f)])
+    figures = _deciding(answer.figures) if brief else answer.figures
+    if figures:
+        lines += _gutter("figures", [row for f in figures for row in _figure(f, brief=brief)])
         lines.append("")
     for name, words in (("would flip", answer.flips), ("cheapest", answer.fix)):
         if words:
             lines += [*_section(name, [words]), ""]
-    for table in answer.tables:
-        lines += [*_table(table), ""]
-    if answer.pictures:
-        titles = "; ".join(ascii_text(picture.title) for picture in answer.pictures)
-        lines += [*_section("pictures", [f"{titles} (shown by: gudgeon report)"]), ""]
-    if answer.missing:
-        rows: list[str] = []
-        for count, item in enumerate(answer.missing, start=1):
-            mark = f"{count}. "
-            rows += wrapped(f"{item.what} ({item.where})", ROOM, mark)
-            rows += wrapped(f"why: {item.why}", ROOM, " " * len(mark))
-            rows += wrapped(f"get it: {item.how_to_get_it}", ROOM, " " * len(mark))
-        lines += [*_gutter("missing", rows), ""]
-    for name, mark, group in (
-        ("caution", "! ", answer.cautions),
-        ("assumed", "- ", answer.assumed),
-        ("sources", "- ", answer.sources),
-    ):
-        if group:
-            lines += [*_section(name, group, mark), ""]
+    if not brief:
+        for table in answer.tables:
+            lines += [*_table(table), ""]
+        if answer.pictures:
+            titles = "; ".join(ascii_text(picture.title) for picture in answer.pictures)
+            lines += [*_section("pictures", [f"{titles} (shown by: gudgeon report)"]), ""]
+    missing = answer.missing[:BRIEF_MISSING] if brief else answer.missing
+    if missing:
+        lines += [*_gutter("missing", _missing_rows(missing)), ""]
+    if answer.cautions:
+        lines += [*_section("caution", answer.cautions, "! "), ""]
+    if brief:
+        left = _left_out(answer, len(figures), len(missing))
+        if left:
+            words = f"{left}: gudgeon ask {answer.question} CELL, or gudgeon report CELL"
+            lines += [*_section("more", [words]), ""]
+    else:
+        for name, group in (("assumed", answer.assumed), ("sources", answer.sources)):
+            if group:
+                lines += [*_section(name, group, "- "), ""]
     return "\n".join(line.rstrip() for line in lines) + "\n"
+
+
+def _deciding(figures: Sequence[Figure]) -> list[Figure]:
+    """Return the first figures, and of the rest those whose limit is not kept."""
+    return [
+        figure
+        for place, figure in enumerate(figures)
+        if place < BRIEF_FIGURES or worded(figure).standing in (Standing.UNSURE, Standing.BROKEN)
+    ]
+
+
+def _missing_rows(missing: Sequence[Missing]) -> list[str]:
+    rows: list[str] = []
+    for count, item in enumerate(missing, start=1):
+        mark = f"{count}. "
+        rows += wrapped(f"{item.what} ({item.where})", ROOM, mark)
+        rows += wrapped(f"why: {item.why}", ROOM, " " * len(mark))
+        rows += wrapped(f"get it: {item.how_to_get_it}", ROOM, " " * len(mark))
+    return rows
+
+
+def _left_out(answer: Answer, figures: int, missing: int) -> str:
+    """Return how much a brief print leaves out, in words."""
+    counts = (
+        (len(answer.figures) - figures, "further figure"),
+        (len(answer.tables), "table"),
+        (len(answer.pictures), "picture"),
+        (len(answer.missing) - missing, "further missing entry"),
+        (len(answer.assumed), "thing taken for granted"),
+        (len(answer.sources), "source"),
+    )
+    plural = {
+        "further missing entry": "further missing entries",
+        "thing taken for granted": "things taken for granted",
+    }
+    words = [
+        f"{count} {name if count == 1 else plural.get(name, name + 's')}"
+        for count, name in counts
+        if count
+    ]
+    return ", ".join(words)
 
 
 def in_short(answers: Sequence[Answer], failed: Sequence[str] = ()) -> str:
@@ -128,7 +175,7 @@ def _section(name: str, words: Iterable[str], mark: str = "") -> list[str]:
     return _gutter(name, [row for text in words for row in wrapped(text, ROOM, mark)])
 
 
-def _figure(figure: Figure) -> list[str]:
+def _figure(figure: Figure, *, brief: bool = False) -> list[str]:
     said = worded(figure)
     value = ascii_text(said.value)
     label = wrapped(figure.label, ROOM)
@@ -137,7 +184,7 @@ def _figure(figure: Figure) -> list[str]:
         rows = [*label[:-1], f"{label[-1]} {'.' * (room - 2)} {value}"]
     else:
         rows = [*label, *(row.rjust(ROOM) for row in wrapped(value, ROOM - 4))]
-    for words in (said.limit, figure.note):
+    for words in (said.limit,) if brief else (said.limit, figure.note):
         if words:
             rows += wrapped(words, ROOM, "  ")
     return rows

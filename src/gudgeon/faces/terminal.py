@@ -80,9 +80,12 @@ def _parser() -> argparse.ArgumentParser:
     ask = commands.add_parser(
         "ask",
         help="answer questions about a cell file",
-        usage="gudgeon ask [QUESTION ...] CELL [--json]",
+        usage="gudgeon ask [QUESTION ...] CELL [--full] [--json]",
     )
     ask.add_argument("words", nargs="+", metavar="WORD", help=words)
+    ask.add_argument(
+        "--full", action="store_true", help="print every table too where no question is named"
+    )
     ask.add_argument("--json", action="store_true", help="print data instead of text")
     ask.set_defaults(run=_ask)
 
@@ -144,7 +147,8 @@ def _ask(options: argparse.Namespace) -> int:
         _print_json(data)
     else:
         for answer in answers:
-            print(answer_text(answer, asked[answer.question].ASKS))
+            brief = not named and not options.full
+            print(answer_text(answer, asked[answer.question].ASKS, brief=brief))
         if len(answers) + len(failed) > 1:
             print(in_short(answers, failed), end="")
     return exit_code(answers, failed=bool(failed))
@@ -187,6 +191,7 @@ def _start(options: argparse.Namespace) -> int:
 def _report(options: argparse.Namespace) -> int:
     from datetime import UTC, datetime
 
+    from gudgeon.cell.files import write_text_safely
     from gudgeon.faces.report import MARK, write_report
 
     asked, _, path = _sort_words(options.words)
@@ -209,7 +214,7 @@ def _report(options: argparse.Namespace) -> int:
         version=__version__,
     )
     try:
-        target.write_text(page, encoding="utf-8", newline="\n")
+        write_text_safely(target, page, overwrite=True)
     except OSError as problem:
         raise _Stop(f"cannot write {_shown(target)}: {problem.strerror or problem}") from None
     print(f"written: {_shown(target.resolve())}")

@@ -9,7 +9,7 @@ from gudgeon.findings import Lacking
 from gudgeon.quantity.kinds import Kind
 from gudgeon.quantity.show import Units
 
-__all__ = ["cannot_tell", "figure"]
+__all__ = ["as_order", "cannot_tell", "figure"]
 
 
 def figure(
@@ -41,6 +41,12 @@ def figure(
     )
 
 
+def as_order(words: str) -> str:
+    """Return words as a sentence: a capital in front, a full stop behind."""
+    sentence = words[:1].upper() + words[1:]
+    return sentence if sentence.endswith((".", "!", "?", '"')) else sentence + "."
+
+
 def cannot_tell(
     question: str, lacking: Lacking, *, about: str, so_far: Answer | None = None
 ) -> Answer:
@@ -62,7 +68,7 @@ def cannot_tell(
         question=question,
         verdict=Verdict.CANNOT_TELL,
         headline=f"Cannot tell yet {about}: {first.what}{also} missing.",
-        next_step=first.how_to_get_it[:1].upper() + first.how_to_get_it[1:],
+        next_step=as_order(first.how_to_get_it),
         figures=so_far.figures if so_far else (),
         tables=so_far.tables if so_far else (),
         pictures=so_far.pictures if so_far else (),
