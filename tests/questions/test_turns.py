@@ -276,6 +276,40 @@ def test_scatter_beyond_what_was_stated_widens_and_is_told() -> None:
     assert found.figure("tilt_y").plus_minus > 0.01
 
 
+@pytest.mark.parametrize(
+    ("by", "reason"),
+    [(3.0, "stylus radius"), (6.0, "stylus radius"), (1.0, "wrong digit"), (0.37, "")],
+)
+def test_one_bad_reading_is_named_with_its_reason(by: float, reason: str) -> None:
+    rows = list(Unit(frame(origin=ORIGIN), TRUE, seed=8).full())
+    x, y, z = rows[8].position_mm
+    rows[8] = replace(rows[8], position_mm=(x, y, z + by))
+    one = touched(rows)
+    wide = replace(one, readings=replace(one.readings, wanted=mm(20.0)))
+    study = Findings(wide).line_study
+    assert [item.reading.row for item in study.suspects] == [rows[8].row]
+    assert study.suspects[0].off_mm == pytest.approx(by, abs=0.03)
+    found = ask(wide)
+    assert found.verdict is Verdict.YES_IF
+    assert f"line {rows[8].row} is touched again" in found.headline
+    assert reason in found.headline
+
+
+def test_two_readings_that_contradict_each_other_are_both_named() -> None:
+    rows = hand_touches(Unit(frame(origin=ORIGIN), SQUARE, (0.0, 0.0)))
+    unit = Unit(frame(origin=ORIGIN), SQUARE, (0.0, 0.0))
+    rows += [unit.pin(0, "X+"), unit.pin(0, "X-"), unit.pin(180, "X+"), unit.pin(180, "X-")]
+    rows += [unit.face(0, 0, 0, 0)]
+    for i in (5, 6, 7, 8, 9):
+        rows[i] = replace(rows[i], row=20 + i)
+    # The level face touched twice, once 0.05 mm too high: nobody can say which is right, so
+    # the scatter is told and both are named.
+    x, y, z = rows[9].position_mm
+    rows[9] = replace(rows[9], position_mm=(x, y, z + 0.05))
+    study = Findings(touched(rows)).line_study
+    assert {item.reading.row for item in study.suspects} == {rows[2].row, rows[9].row}
+
+
 def test_squareness_angles_are_figures_only_where_they_were_freed() -> None:
     angles = {"tilt_yaw", "tilt_rise", "rotary_lean_x", "rotary_lean_y"}
     assert not angles & set(figures(ask(touched())))

@@ -30,6 +30,7 @@ __all__ = [
     "Held",
     "Known",
     "LineFit",
+    "chi_square_99",
     "fit_lines",
     "other_senses",
 ]
@@ -471,7 +472,7 @@ def _result(
         weighted[sure] = residuals[sure] / (model.u_mm[sure] * np.sqrt(left[sure]))
         dof, chi_square = fitted.dof, fitted.sum_of_squares
     ratio = 1.0
-    if dof >= FEW and chi_square > _chi_square_99(dof):
+    if dof >= FEW and chi_square > chi_square_99(dof):
         ratio = math.sqrt(chi_square / dof)
         # With the noise taken from few residuals, Student's factor keeps two u at 95 %.
         covariance = covariance * (ratio * coverage_factor(dof) / coverage_factor(math.inf)) ** 2
@@ -503,7 +504,7 @@ def _result(
     )
 
 
-def _chi_square_99(dof: int) -> float:
+def chi_square_99(dof: int) -> float:
     """Return the 99 % point of chi-square (Wilson and Hilferty's approximation, within 1 %)."""
     part = 2.0 / (9.0 * dof)
     return float(dof * (1.0 - part + Z_99 * math.sqrt(part)) ** 3)

@@ -15,6 +15,7 @@ from gudgeon.centre.fit import Known, LineFit, fit_lines, other_senses
 from gudgeon.centre.hand import HandLines, find_by_hand
 from gudgeon.centre.lines import LineFrame
 from gudgeon.centre.readings import GLANCING, Model, Reading
+from gudgeon.centre.suspects import Suspect, find_suspects
 from gudgeon.findings.senses import SenseFindings
 from gudgeon.kinematics.chain import AxisLine, TurningAxis
 from gudgeon.quantity.kinds import Kind
@@ -66,6 +67,8 @@ class LineStudy:
         ``None`` without readings.
     contradictions : tuple of Contradiction
         The fatal ones first; ``"face_sign"`` concerns an entry that the lines do not use.
+    suspects : tuple of Suspect
+        Readings without any one of which all others agree.
     """
 
     frame: LineFrame
@@ -73,6 +76,7 @@ class LineStudy:
     hand: HandLines | None
     fit: LineFit | None
     contradictions: tuple[Contradiction, ...]
+    suspects: tuple[Suspect, ...] = ()
 
     @property
     def fatal(self) -> tuple[Contradiction, ...]:
@@ -111,7 +115,7 @@ class TouchFindings(SenseFindings):
         found = [*self._wrong_side(frame, readings), *self._mirrored(frame, readings, fit, known)]
         if not found:
             found = self._face_sign(frame, fit)
-        return LineStudy(frame, readings, hand, fit, tuple(found))
+        return LineStudy(frame, readings, hand, fit, tuple(found), find_suspects(fit, known))
 
     @cached_property
     def touch_axes(self) -> tuple[TurningAxis, ...]:

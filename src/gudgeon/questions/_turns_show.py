@@ -14,6 +14,7 @@ from gudgeon.centre.fit import Held, LineFit
 from gudgeon.centre.lines import LineFrame
 from gudgeon.centre.positions import POSITIONS, POSITIONS_SINGLE, across_direction, positions
 from gudgeon.centre.readings import Reading
+from gudgeon.centre.suspects import Suspect
 from gudgeon.findings import Findings
 from gudgeon.findings.procedure import TouchOrder, side_name
 from gudgeon.quantity.kinds import Kind
@@ -237,6 +238,7 @@ def _what(reading: Reading, letters: tuple[str | None, str]) -> str:
 def readings_table(findings: Findings, fit: LineFit) -> Table:
     """Return every reading with its residual, the ones set aside too."""
     units = findings.units
+    bad = {item.reading.row: item for item in findings.line_study.suspects}
     letters = (findings.senses.tilt_letter, findings.senses.rotary_letter)
     names = {touch.row: touch.name for touch in findings.cell.touches}
     rows: list[tuple[str | float | int | bool | None, ...]] = []
@@ -257,7 +259,7 @@ def readings_table(findings: Findings, fit: LineFit) -> Table:
                 counts,
                 units.shown(LENGTH, float(fit.residuals_mm[at])) + 0.0,
                 None if math.isnan(weighted) else weighted + 0.0,
-                "followed exactly: nothing checks it" if math.isnan(weighted) else "",
+                _remark(units, weighted, bad.get(reading.row)),
             )
         )
     for reading in fit.set_aside:
@@ -275,6 +277,13 @@ def readings_table(findings: Findings, fit: LineFit) -> Table:
         Column("remark", "remark"),
     )
     return Table("readings", "Readings against the fit", columns, tuple(rows))
+
+
+def _remark(units: Units, weighted: float, bad: Suspect | None) -> str:
+    if bad is not None:
+        off = units.text(LENGTH, bad.off_mm, sign=True)
+        return f"lies {off} off where the others put it"
+    return "followed exactly: nothing checks it" if math.isnan(weighted) else ""
 
 
 def held_table(findings: Findings, held: tuple[Held, ...]) -> Table:

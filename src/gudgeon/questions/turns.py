@@ -69,9 +69,6 @@ WANTED_MM: Final = 0.05
 PICTURE_PLATTER_MM: Final = 200.0
 """Platter drawn where its diameter is not given."""
 
-ODD: Final = 3.5
-"""A residual beyond so many standard uncertainties is named; chance gives one in two thousand."""
-
 _SOURCES: Final = (
     "JCGM 100:2008, 5.1 and 5.2: law of propagation of uncertainty; annex G: coverage factor",
     "Weighted least squares with all touches; half sums and half differences by hand: "
@@ -304,6 +301,9 @@ def _found(findings: Findings, study: LineStudy, fit: LineFit, procedure: Table)
         conditions.append(
             f"the {feature} runs true to the platter, which no touch at half a turn shows yet"
         )
+    bad = _bad_reading(findings, study)
+    if bad:
+        conditions.append(bad)
     next_best = findings.next_readings[0] if findings.next_readings else None
     if not kept:
         verdict = Verdict.NO
@@ -315,7 +315,13 @@ def _found(findings: Findings, study: LineStudy, fit: LineFit, procedure: Table)
     elif conditions:
         verdict = Verdict.YES_IF
         headline = f"Yes, if {' and '.join(conditions)}: +- {spread} at the worst part point."
-        step = sign[0].mend if sign else str(procedure.rows[-1][2])
+        if sign:
+            step = sign[0].mend
+        elif bad:
+            rows = " and ".join(str(item.reading.row) for item in study.suspects)
+            step = f"Touch line {rows} of the readings again and put the new values in."
+        else:
+            step = str(procedure.rows[-1][2])
     else:
         verdict = Verdict.YES
         headline = _headline(findings, found, spread, limit)
@@ -324,7 +330,9 @@ def _found(findings: Findings, study: LineStudy, fit: LineFit, procedure: Table)
         )
     fix = None
     taken = findings.next_readings
-    if next_best is not None and taken[-1].after_mm < next_best.before_mm:
+    open_angles = any(h.reason != "entry" and not h.name.endswith("_radius") for h in fit.held)
+    useful = verdict is not Verdict.YES or open_angles
+    if useful and next_best is not None and taken[-1].after_mm < next_best.before_mm:
         fix = (
             f"{next_best.how} "
             + (f"With the {len(taken) - 1} after it in the table it " if len(taken) > 1 else "It ")
@@ -345,6 +353,24 @@ def _found(findings: Findings, study: LineStudy, fit: LineFit, procedure: Table)
         cautions=_CAUTIONS,
         sources=_SOURCES,
     )
+
+
+def _bad_reading(findings: Findings, study: LineStudy) -> str:
+    """Return the condition that a reading which does not fit puts on the answer."""
+    if not study.suspects:
+        return ""
+    first = study.suspects[0]
+    off = findings.units.text(Kind.LENGTH, first.off_mm, sign=True)
+    why = {
+        "radius": ", the stylus radius taken off once too often or not at all",
+        "digit": ", which looks like a wrong digit",
+    }.get(first.reason, "")
+    if len(study.suspects) > 1:
+        rows = " or ".join(str(item.reading.row) for item in study.suspects)
+        return (
+            f"the reading in line {rows} is wrong and not all of them (they contradict each other)"
+        )
+    return f"the reading in line {first.reading.row} is touched again: it lies {off} off{why}"
 
 
 def _headline(findings: Findings, found: Found, spread: str, limit: str) -> str:
@@ -432,14 +458,11 @@ def _assumed(
         told.append("Touches of the pin without a second coordinate were made on its middle.")
     if study.determined or (study.hand and study.hand.complete):
         told.append("Part points tried: " + findings.part_point_error.points)
-    odd = [
-        fit.used[i].row
-        for at, i in enumerate(fit.residual_rows)
-        if not math.isnan(fit.weighted[at]) and abs(fit.weighted[at]) > ODD
-    ]
-    if odd:
-        rows = ", ".join(str(row) for row in dict.fromkeys(odd))
-        told.append(f"Readings that fit badly were still used: line {rows}. Touch them again.")
+    if study.suspects:
+        rows = " or ".join(str(item.reading.row) for item in study.suspects)
+        told.append(f"The reading that does not fit (line {rows}) was used like all others.")
+    elif fit.suspicious:
+        told.append("No single reading explains the scatter; all were used.")
     if fit.suspicious:
         told.append(
             f"The readings scatter {fit.noise_ratio:.1f} times as much as stated; every +- was "
