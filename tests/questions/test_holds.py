@@ -360,6 +360,98 @@ def test_bolts_are_never_asked_less_than_the_forces_ask(tilt, place, way) -> Non
     )
 
 
+@settings(max_examples=25, deadline=None)
+@given(
+    st.tuples(st.floats(-110.0, 0.0), st.floats(0.0, 110.0)),
+    st.one_of(st.none(), st.tuples(st.floats(-200.0, 0.0), st.floats(0.0, 200.0))),
+    st.sampled_from([1, -1]),
+    st.sampled_from([1, -1]),
+    st.sampled_from([0.0, 180.0]),
+)
+def test_programmed_limits_and_senses_bound_the_poses(tilts, turns, tilt, rotary, yaw) -> None:
+    """Sample programmed poses through the senses; a lopsided cradle and load tell them apart."""
+    cell = tower()
+    lopsided = change(cell.unit, "masses.0.at", at(0.0, 40.0, -12.0))
+    unit = replace(
+        lopsided,
+        tilt_range=(deg(tilts[0]), deg(tilts[1])),
+        rotary_range=None if turns is None else (deg(turns[0]), deg(turns[1])),
+    )
+    cell = replace(cell, unit=unit, stations=cell.stations[:1])
+    cell = change(change(cell, "control.tilt_sense", tilt), "control.rotary_sense", rotary)
+    findings = Findings(change(cell, "placement.yaw", deg(yaw)))
+    # At yaw 180 deg the unit looks back along X: a plus about X is a minus about its own x.
+    own = tilt if yaw == 0.0 else -tilt
+    poses = np.deg2rad(np.linspace(tilts[0], tilts[1], 45))[:, None]
+    spins = np.deg2rad(np.linspace(*(turns or (-180.0, 180.0)), 91))[None, :]
+    level, plate = 24.0 * 40.0, 0.0
+    for mass, (x, y) in ((14.0, (0.0, 0.0)), (1.0, (0.0, -80.0))):
+        level = level + mass * (x * np.sin(rotary * spins) + y * np.cos(rotary * spins))
+        plate = plate + mass * (x * np.cos(rotary * spins) - y * np.sin(rotary * spins))
+    over = -24.0 * 12.0 + 14.0 * 95.0 + 155.0
+    torque = np.abs(level * np.cos(own * poses) - over * np.sin(own * poses)) * G / 1000.0
+    twist = np.abs(plate * np.sin(own * poses)) * G / 1000.0
+    for found, sampled in (
+        (findings.level_torque, torque.max()),
+        (findings.rotary_torque, twist.max()),
+    ):
+        value = found.torque.values[-1]
+        assert sampled <= value + 1e-9
+        assert sampled >= 0.99 * value - 0.01
+
+
+def test_weight_alone_on_the_fixture_bolts_by_hand() -> None:
+    """One part on: it twists, tips and pulls; 14 kg 70 mm and 1 kg 130 mm over the face."""
+    cell = replace(tower(), stations=tower().stations[:1])
+    check = Findings(cell).fixture_joint.checks[-1]
+    weight, upright, over = 15.0 * G, math.radians(90.0), math.radians(100.0)
+    assert check.name == "weight alone"
+    assert check.push_n == pytest.approx(weight)
+    assert check.twist_nm == pytest.approx(0.080 * G)
+    tips = []
+    for tilt in (upright, over):
+        moment = G * ((14.0 * 70.0 + 130.0) * math.sin(tilt) + 80.0 * abs(math.cos(tilt)))
+        tips.append(2.0 * moment / (6 * 75.0) - math.cos(tilt) * weight / 6)
+    assert check.pull_n == pytest.approx(max(tips))
+
+
+def test_the_unit_on_the_table_by_hand() -> None:
+    """300 N level at 405 mm over the table; corners 150 and 100 mm off; cradle 2 mm off."""
+    cut = Operation(
+        name="mill",
+        pose=(deg(0.0), deg(0.0)),
+        at=at(30.0, 40.0, 200.0),
+        measured_from="platter face",
+        side_force=a(300.0),
+        thrust=a(200.0),
+    )
+    check = Findings(replace(tower(), operations=(cut,))).table_joint.checks[0]
+    moment = 300.0 * 405.0 + 200.0 * 50.0 + 24.0 * 2.0 * G
+    assert check.pull_n == pytest.approx(moment * math.hypot(150.0 / 90000.0, 100.0 / 40000.0))
+    radius = math.hypot(150.0, 100.0)
+    assert check.demand_n == pytest.approx(300.0 / 4 + 300.0 * 50.0 / (4 * radius))
+    risen = change(replace(tower(), operations=(cut,)), "placement.riser", a(50.0))
+    higher = Findings(risen).table_joint.checks[0].pull_n
+    assert higher - check.pull_n == pytest.approx(
+        300.0 * 50.0 * math.hypot(150.0 / 90000.0, 100.0 / 40000.0)
+    )
+
+
+def test_parts_and_cuts_turn_with_their_station() -> None:
+    """At "right" (turned 90 deg) the part's x looks along the platter's y."""
+    cell = change(tower(), "parts.0.mass_centre", at(10.0, -15.0, 20.0))
+
+    def read(amount: Amount) -> float:
+        return amount.value
+
+    right = next(item for item in Findings(cell).carried if item.name == "right")
+    assert right.place is not None
+    np.testing.assert_allclose(right.place(read), (80.0, 10.0, 155.0), atol=1e-9)
+    drill = {cut.name: cut for cut in Findings(tower()).cuts}["drill, right"]
+    assert drill.place is not None
+    np.testing.assert_allclose(drill.place(read), (95.0, 25.0, 175.0), atol=1e-9)
+
+
 def test_a_face_is_judged_at_every_station_in_its_own_pose() -> None:
     checks, _ = Findings(tower()).brake_checks
     drill = [c for c in checks if c.cut.operation == "drill" and c.role == "tilt"]

@@ -119,6 +119,19 @@ def test_bolts_in_a_row_hold_only_one_way() -> None:
     assert_allclose(bolts.overturning_load(10.0, row, about_rad=math.pi / 2), 100.0)
 
 
+def test_the_neutral_line_goes_through_the_middle_of_the_bolts_wherever_that_is() -> None:
+    ring = np.array(bolts.bolt_circle(5, 60.0))
+    assert_allclose(
+        bolts.overturning_load(30.0, ring + np.array([200.0, -90.0])),
+        bolts.overturning_load(30.0, ring),
+    )
+
+
+def test_class_8_8_changes_above_16_mm() -> None:
+    """ISO 898-1: 580 MPa up to 16 mm, 600 MPa above."""
+    assert [bolts.proof_stress("8.8", d) for d in (12.0, 16.0, 18.0)] == [580.0, 580.0, 600.0]
+
+
 def test_uneven_bolts_carry_unevenly() -> None:
     """By hand: y 60, -30, -30 about the x line: sum y^2 = 5400, worst 60/5400 of 54 N m."""
     places = [(0.0, 60.0), (40.0, -30.0), (-40.0, -30.0)]

@@ -169,6 +169,13 @@ def test_tilts_within_are_those_and_no_others(load, offset, tilts, turns, rating
         assert inside == (worst < rating)
 
 
+@given(loads, offsets, angles)
+def test_the_worst_turn_at_one_tilt_is_that_of_a_range_of_one_tilt(load, offset, tilt) -> None:
+    sums = moments(load, offset).sum(axis=0)
+    expected = gravity.worst_tilt_torque(sums, (tilt, tilt)).torque_nm
+    assert_allclose(gravity.tilt_torque(sums, tilt), expected, rtol=1e-9, atol=1e-9)
+
+
 @given(loads, offsets, spans, st.floats(0.0, 1.0))
 def test_splitting_a_mass_changes_nothing(load, offset, tilts, share) -> None:
     mass, place, turns = load[0]

@@ -8,11 +8,13 @@ from functools import cached_property
 from typing import Final
 
 import numpy as np
+from numpy.typing import NDArray
 
 from gudgeon.findings.clamping import Clamping, Joint, SlipCheck, clamping_of, joint_of
 from gudgeon.findings.cuts import Cut, CutFindings
 from gudgeon.findings.gather import Gather, Lacking
 from gudgeon.findings.judged import Read, judge
+from gudgeon.findings.masses import Item, Place
 from gudgeon.quantity.amount import Amount
 from gudgeon.strength.bolts import (
     bolt_circle,
@@ -25,6 +27,8 @@ from gudgeon.strength.bolts import (
 from gudgeon.strength.gravity import GRAVITY, MM_PER_M, standing_at
 
 __all__ = ["JointFindings"]
+
+Floats = NDArray[np.float64]
 
 SLOT_PLAY_MM: Final = 1.5
 """A T-slot's throat is wider than its bolt by 1.6 mm (1/16 in) or more in both usual series.
@@ -128,7 +132,7 @@ class JointFindings(CutFindings):
 
         def loads(read: Read, tilt: float) -> tuple[float, float, float]:
             """Return push, twist and direct pull on each bolt; weight and cut together."""
-            weight = float(self.stage_masses(read, unit_too=True)[-1]) * GRAVITY
+            weight = self._hung_mass(read) * GRAVITY
             thrust = read(cut.thrust) if cut and cut.thrust else 0.0
             side = read(cut.side_force) if cut and cut.side_force else 0.0
             lever = self._lever(read, cut)
@@ -198,51 +202,69 @@ class JointFindings(CutFindings):
         x, y, z = cut.place(read)
         return math.hypot(x, y) if self.has_tilt else math.hypot(y, z)
 
+    def _hangs(self, item: Item) -> bool:
+        """Return whether a mass counts as hanging on the fixture's bolts."""
+        return item.turns if self.has_tilt else not item.in_unit
+
+    def _hung_mass(self, read: Read) -> float:
+        """Return all that hangs on the fixture's bolts, fully loaded [kg]."""
+        return sum(item.count * read(item.mass) for item in self.weighed if self._hangs(item))
+
+    def _hung_moments(self, read: Read) -> Floats:
+        """Return static moments at each stage: along the rotary line from the face, and across.
+
+        Shape (parts + 1, 3) [kg mm]; raises `Lacking` through `carried`.
+        """
+        stays, parts = np.zeros(3), [np.zeros(3)]
+        for item in self.carried:
+            if item.place is None or not self._hangs(item):
+                continue
+            one = read(item.mass) * self._from_face(read, item.place)
+            if item.loaded:
+                parts.extend([one] * item.count)
+            else:
+                stays = stays + item.count * one
+        return stays + np.cumsum(parts, axis=0)
+
+    def _from_face(self, read: Read, place: Place) -> Floats:
+        """Return a place as height over the platter face and two distances from the rotary line."""
+        x, y, z = place(read)
+        if not self.has_tilt:
+            return np.array([x, y, z])
+        height = self.cell.unit.face_height
+        return np.array([z - (read(height) if height is not None else 0.0), x, y])
+
     def _eccentric_nm(self, read: Read) -> float:
         """Return the greatest torque about an upright rotary line of the planned stages [N m]."""
         try:
-            sums = self.stage_sums(read)
+            moments = self._hung_moments(read)
         except Lacking:
             return 0.0  # the drive's own check asks for the places
-        level = sums[:, [1, 2]] if self.has_tilt else sums[:, [0, 3]]
-        return float(np.linalg.norm(level, axis=1).max()) * GRAVITY / MM_PER_M
+        return float(np.hypot(moments[:, 1], moments[:, 2]).max()) * GRAVITY / MM_PER_M
 
     def _overturning(
         self, read: Read, cut: Cut | None, tilt: float, places: list[tuple[float, float]]
     ) -> float | None:
         """Return the pull on the worst bolt of the fixture from what tips it [N].
 
-        Moments about the middle of the platter face in the plane of the face.  The weight and the
-        cut may tip it the same way, so they add.
+        Moments about the middle of the platter face in the plane of the face, the worst stage.  The
+        weight and the cut may tip it the same way, so they add.
         """
-        height = self.cell.unit.face_height
-        if self.has_tilt and height is None:
+        if self.has_tilt and self.cell.unit.face_height is None:
             return None
         if cut is not None and cut.place is None:
             return None
-        base = read(height) if height is not None and self.has_tilt else 0.0
         try:
-            sums, masses = self.stage_sums(read)[-1], self.stage_masses(read, unit_too=True)[-1]
+            moments = self._hung_moments(read)
         except Lacking:
             return None
         sine, cosine = abs(math.sin(tilt)), abs(math.cos(tilt))
-        if self.has_tilt:
-            over, aside = float(sums[3] - masses * base), float(np.hypot(sums[1], sums[2]))
-            point = np.array(cut.place(read)) - [0.0, 0.0, base] if cut and cut.place else None
-            up, out = (point[2], math.hypot(point[0], point[1])) if point is not None else (0, 0)
-        else:
-            # Along the rotary line (unit x) from the face; the static moment there is not kept in
-            # the sums of a level axis, so it is taken from the items.
-            over = sum(
-                item.count * read(item.mass) * item.place(read)[0]
-                for item in self.carried
-                if item.place is not None
-            )
-            aside = 0.0
-            point = np.array(cut.place(read)) if cut and cut.place else None
-            up, out = (point[0], math.hypot(point[1], point[2])) if point is not None else (0, 0)
-        moment = GRAVITY * (abs(over) * sine + aside * cosine)
-        if cut is not None:
+        over = float(np.abs(moments[:, 0]).max())
+        aside = float(np.hypot(moments[:, 1], moments[:, 2]).max())
+        moment = GRAVITY * (over * sine + aside * cosine)
+        if cut is not None and cut.place is not None:
+            up, *across = self._from_face(read, cut.place).tolist()
+            out = math.hypot(*across)
             thrust = read(cut.thrust) if cut.thrust else 0.0
             side = read(cut.side_force) if cut.side_force else 0.0
             moment += thrust * (abs(up) * sine + out * cosine) + side * math.hypot(up, out)

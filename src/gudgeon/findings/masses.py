@@ -170,16 +170,13 @@ class MassFindings(PlaceFindings):
         stays, parts = self.sums(read)
         return np.vstack([stays, stays + np.cumsum(parts, axis=0)])
 
-    def stage_masses(self, read: Read, *, unit_too: bool = False) -> Floats:
-        """Return the mass on the platter with 0, 1, ... all parts on, shape (n + 1,) [kg].
-
-        `unit_too` adds the unit's masses that turn with the platter.
-        """
+    def stage_masses(self, read: Read) -> Floats:
+        """Return the mass on the platter with 0, 1, ... all parts on, shape (n + 1,) [kg]."""
         stays, parts = 0.0, [0.0]
         for item in self.weighed:
             if item.loaded:
                 parts.extend([read(item.mass)] * item.count)
-            elif not item.in_unit or (unit_too and item.turns):
+            elif not item.in_unit:
                 stays += item.count * read(item.mass)
         return stays + np.cumsum(parts)
 
