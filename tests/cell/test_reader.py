@@ -221,6 +221,28 @@ part = "body"
     assert codes(loaded) == ["C018", "C018"]
 
 
+def test_a_name_on_a_line_that_cannot_be_read_is_not_missed() -> None:
+    text = (
+        '[[parts]]\nname = "body"\n[[parts]]\nname = flange plate\n[[stations]]\npart = "flange"\n'
+    )
+    assert codes(load_text(text)) == ["C008"]
+
+
+@pytest.mark.parametrize(
+    ("entry", "told"),
+    [
+        ('platter_diameter = "0 mm"', ["C015"]),
+        ('platter_diameter = "0.001 mm"', []),
+        ("brake_safety = 1", []),
+        ("brake_safety = 0.999", ["C015"]),
+        ('lug_play = "0 mm"', []),
+        ('lug_play = "-0.001 mm"', ["C015"]),
+    ],
+)
+def test_limits_are_kept_to_the_letter(entry: str, told: list[str]) -> None:
+    assert codes(load_text(f"[unit]\n{entry}\n")) == told
+
+
 def test_at_most_twenty_are_shown_errors_first_and_the_rest_counted() -> None:
     warnings = '[control]\ntilt_letter = "B"\n[placement]\ntilt_along = "X"\n[unit]\n'
     keys = "".join(f"no_{number} = 1\n" for number in range(25))
@@ -341,6 +363,8 @@ def test_the_daylight_is_that_at_the_top_of_z() -> None:
     text = '[machine]\ngauge_to_table = "620 mm"\ntravel_z = ["-508 mm", "-100 mm"]\n[unit]\n'
     assert codes(load_text(text + 'body_height = "520 mm"\n')) == []
     assert codes(load_text(text + 'body_height = "521 mm"\n')) == ["C041"]
+    both = 'body_height = "521 mm"\ntilt_axis_height = "180 mm"\n'
+    assert codes(load_text(text + both)) == ["C041"], "the higher of the two counts"
     riser = '[placement]\nriser = "10 mm"\n'
     assert codes(load_text(text + 'tilt_axis_height = "511 mm"\n' + riser)) == ["C041"]
 

@@ -64,8 +64,10 @@ def test_the_approach_may_be_given_instead() -> None:
     assert [row.toward for row in touches(other)] == ["Y-", "Y+", "Z-", "X-"]
 
 
-def test_inches() -> None:
+@pytest.mark.parametrize("unit", ["_in", "_inch", " [in]", " (Inch)", " in"])
+def test_inches(unit: str) -> None:
     table = "what,tilt_deg,rotary_deg,side,x_in,y_in,z_in\nface,0,0,Z+,-15,-5,1\n"
+    table = table.replace("_in", unit)
     (row,) = touches(table)
     assert row.position_mm == pytest.approx((-381.0, -127.0, 25.4))
 
