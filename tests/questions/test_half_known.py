@@ -1,0 +1,131 @@
+"""Missing input never crashes: every entry of the demo cells is taken away in turn.
+
+Each question must still give an answer that keeps its promises: the published schema, a headline, a
+next step, and something named to get next where it cannot tell.
+"""
+
+from __future__ import annotations
+
+import dataclasses
+import functools
+import json
+from collections.abc import Iterator
+from importlib.resources import files
+from pathlib import Path
+from typing import Any
+
+import jsonschema
+import pytest
+from hypothesis import HealthCheck, given, settings
+from hypothesis import strategies as st
+
+from gudgeon.answer import Answer, Verdict
+from gudgeon.cell.entry import Shape, entries
+from gudgeon.cell.files import load
+from gudgeon.cell.model import Cell
+from gudgeon.findings import Findings
+from gudgeon.questions import find_questions
+
+DEMO = Path(__file__).parents[2] / "demo"
+SHOPS = ("juniper-street", "alder-ford")
+Path_ = tuple[str | int, ...]
+
+
+@functools.cache
+def whole(shop: str) -> Cell:
+    loaded = load(DEMO / f"{shop}.toml")
+    assert loaded.cell is not None
+    return loaded.cell
+
+
+@functools.cache
+def validator() -> Any:
+    text = files("gudgeon").joinpath("schemas/answer-1.json").read_text(encoding="utf-8")
+    return jsonschema.Draft202012Validator(json.loads(text))
+
+
+def leaves(node: Any, at: Path_ = ()) -> Iterator[Path_]:
+    """Yield the place of every entry that is filled, and of every table in a list."""
+    for key, declared in entries(type(node)).items():
+        found = getattr(node, key)
+        if declared.shape is Shape.SECTION:
+            yield from leaves(found, (*at, key))
+        elif declared.shape is Shape.SECTIONS:
+            if found:
+                yield (*at, key)
+                # The first of a list stands for the others.
+                yield from leaves(found[0], (*at, key, 0))
+        elif found not in (None, ()):
+            yield (*at, key)
+
+
+def without(node: Any, at: Path_) -> Any:
+    """Return the cell with one entry absent."""
+    key, rest = at[0], at[1:]
+    if isinstance(key, int):
+        return (*node[:key], without(node[key], rest), *node[key + 1 :])
+    found = getattr(node, key)
+    if not rest:
+        return dataclasses.replace(
+            node,
+            **{
+                key: ()
+                if isinstance(found, tuple)
+                and (entries(type(node))[key].shape in (Shape.LIST, Shape.SECTIONS))
+                else None
+            },
+        )
+    return dataclasses.replace(node, **{key: without(found, rest)})
+
+
+def judge(cell: Cell) -> dict[str, Answer]:
+    findings = Findings(cell)
+    answers = {name: question.answer(findings) for name, question in find_questions().items()}
+    for answer in answers.values():
+        data = json.loads(json.dumps(answer.as_data(), allow_nan=False))
+        validator().validate(data)
+        if answer.verdict is Verdict.CANNOT_TELL:
+            assert answer.missing
+            assert all(item.how_to_get_it and item.why for item in answer.missing)
+    return answers
+
+
+@pytest.mark.parametrize("shop", SHOPS)
+def test_one_entry_missing(shop: str) -> None:
+    """The second shop is asked only about entries that the first does not have: it takes time."""
+    cell = whole(shop)
+    places = list(leaves(cell))
+    if shop != SHOPS[0]:
+        places = sorted(set(places) - set(leaves(whole(SHOPS[0]))), key=str)
+    assert len(places) > (100 if shop == SHOPS[0] else 3)
+    for place in places:
+        try:
+            judge(without(cell, place))
+        except Exception as problem:  # name the entry, whatever went wrong
+            pytest.fail(f"without {'.'.join(map(str, place))}: {problem!r}")
+
+
+@settings(max_examples=25, deadline=None, suppress_health_check=[HealthCheck.too_slow])
+@given(st.data())
+def test_many_entries_missing(data: st.DataObject) -> None:
+    cell = whole(data.draw(st.sampled_from(SHOPS)))
+    for _ in range(data.draw(st.integers(2, 12))):
+        places = list(leaves(cell))
+        cell = without(cell, data.draw(st.sampled_from(places)))
+    judge(cell)
+
+
+def test_an_empty_cell_is_answered_with_what_to_get_first() -> None:
+    for answer in judge(Cell()).values():
+        assert answer.verdict is Verdict.CANNOT_TELL
+
+
+@pytest.mark.parametrize("shop", SHOPS)
+def test_the_whole_demo_is_answered(shop: str) -> None:
+    """A complete cell leaves nothing open; the verdicts are those of the story of the demo."""
+    verdicts = {name: answer.verdict.value for name, answer in judge(whole(shop)).items()}
+    told = {
+        "alder-ford": {"fits": "yes_if"},
+        "juniper-street": {"axes": "yes_if"},
+    }[shop]
+    assert {name: v for name, v in verdicts.items() if v != "yes"} == told
