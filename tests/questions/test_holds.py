@@ -377,7 +377,7 @@ def test_programmed_limits_and_senses_bound_the_poses(tilts, turns, tilt, rotary
         tilt_range=(deg(tilts[0]), deg(tilts[1])),
         rotary_range=None if turns is None else (deg(turns[0]), deg(turns[1])),
     )
-    cell = replace(cell, unit=unit, stations=cell.stations[:1])
+    cell = replace(cell, unit=unit, stations=cell.stations[::2])  # front and right
     cell = change(change(cell, "control.tilt_sense", tilt), "control.rotary_sense", rotary)
     findings = Findings(change(cell, "placement.yaw", deg(yaw)))
     # At yaw 180 deg the unit looks back along X: a plus about X is a minus about its own x.
@@ -385,10 +385,10 @@ def test_programmed_limits_and_senses_bound_the_poses(tilts, turns, tilt, rotary
     poses = np.deg2rad(np.linspace(tilts[0], tilts[1], 45))[:, None]
     spins = np.deg2rad(np.linspace(*(turns or (-180.0, 180.0)), 91))[None, :]
     level, plate = 24.0 * 40.0, 0.0
-    for mass, (x, y) in ((14.0, (0.0, 0.0)), (1.0, (0.0, -80.0))):
+    for mass, (x, y) in ((1.0, (0.0, -80.0)), (1.0, (80.0, 0.0))):
         level = level + mass * (x * np.sin(rotary * spins) + y * np.cos(rotary * spins))
         plate = plate + mass * (x * np.cos(rotary * spins) - y * np.sin(rotary * spins))
-    over = -24.0 * 12.0 + 14.0 * 95.0 + 155.0
+    over = -24.0 * 12.0 + 14.0 * 95.0 + 2.0 * 155.0
     torque = np.abs(level * np.cos(own * poses) - over * np.sin(own * poses)) * G / 1000.0
     twist = np.abs(plate * np.sin(own * poses)) * G / 1000.0
     for found, sampled in (

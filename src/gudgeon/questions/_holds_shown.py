@@ -174,9 +174,10 @@ def _worst_pose(findings: Findings, stages: TorqueStages) -> str:
     angle = stages.tilt_rad[stage]
     low, high = findings.level_span_rad
     here, mirrored = findings.torque_curve(stage, [angle, -angle])
-    words = f"{letter}{tidy(angle * DEG):g}"
+    shown = round(angle * DEG, 1) + 0.0
+    words = f"{letter}{shown:g}"
     both = abs(angle) > 1e-9 and low <= -angle <= high and math.isclose(here, mirrored)
-    return f"{words} or {letter}{tidy(-angle * DEG):g}" if both else words
+    return f"{words} or {letter}{-shown:g}" if both else words
 
 
 def _rotary_figures(units: Units, stages: TorqueStages, rated: bool) -> list[Figure]:
