@@ -150,20 +150,17 @@ class MassFindings(PlaceFindings):
 
         In kg mm, see `gudgeon.strength.gravity`; raises `Lacking` through `carried`.
         """
-        stays: list[Floats] = []
-        parts: list[Floats] = []
-        offset = self.axis_offset(read)
-        for item in self.carried:
-            assert item.place is not None
-            one = static_moments([read(item.mass)], [item.place(read)], [item.turns], offset)[0]
-            if item.loaded:
-                parts.extend([one] * item.count)
-            else:
-                stays.append(item.count * one)
-        return (
-            np.sum(stays, axis=0) if stays else np.zeros(4),
-            np.array(parts).reshape(-1, 4),
+        items = [item for item in self.carried if item.place is not None]
+        each = static_moments(
+            [read(item.mass) for item in items],
+            [item.place(read) for item in items if item.place is not None],
+            [item.turns for item in items],
+            self.axis_offset(read),
         )
+        counts = np.array([item.count for item in items], int)
+        loaded = np.array([item.loaded for item in items], bool)
+        stays = (counts * ~loaded) @ each
+        return np.asarray(stays, np.float64), np.repeat(each[loaded], counts[loaded], axis=0)
 
     def stage_sums(self, read: Read) -> Floats:
         """Return the static moments with 0, 1, ... all parts on, shape (n + 1, 4) [kg mm]."""
