@@ -53,6 +53,14 @@ def test_drilling_the_missing_holes_again_runs_into_the_old_ones() -> None:
         assert_allclose(again.web_mm, again.centres_mm - 13.5)
 
 
+def test_missing_holes_are_drilled_where_the_platter_has_them() -> None:
+    """Fixture turned by 50: platter holes 0, 120, 240 lie over 310, 70, 190 of the fixture."""
+    found = best_clockings(UNEVEN, SIX, pair_half_angle(75.0, 75.0, 0.75))
+    again = redrill_missing(UNEVEN, SIX, found.clockings[1], (75.0, 75.0), 13.5)
+    angles = sorted(math.degrees(angle) for angle in again.new_holes_rad)
+    assert_allclose(angles, [70.0, 190.0, 310.0])
+
+
 def test_a_whole_new_set_stands_half_way_between_the_old_holes() -> None:
     """Platter holes stand at 0 and 50 modulo 60: the widest gap is 50 deg, its middle 25."""
     fresh = redrill_all(UNEVEN, SIX, (75.0, 75.0), 13.5)

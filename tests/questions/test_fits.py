@@ -623,6 +623,79 @@ def test_zeros_stand_where_the_unit_is_turned_to() -> None:
     assert_allclose((straight[0].low_mm, straight[1].low_mm), (40.0, 30.0), atol=1e-9)
     assert_allclose((back[0].low_mm, back[1].low_mm), (-40.0, -30.0), atol=1e-9)
     assert_allclose(findings.zeros_on_unit[0].point_mm[2], -15.0, atol=1e-9)
+    # A quarter turn takes (40, 30) to (-30, 40).
+    quarter = findings.needs(math.pi / 2.0)
+    assert quarter[0] is not None and quarter[1] is not None
+    assert_allclose((quarter[0].low_mm, quarter[1].low_mm), (-30.0, 40.0), atol=1e-9)
+
+
+def test_a_sense_is_about_the_machine_axis_not_about_the_turned_unit() -> None:
+    """Yaw 180: the unit's x is machine -X, so sense -1 about X is +1 about the unit's own x."""
+    findings = Findings(
+        cell(
+            ('tilt_along = "X"', 'tilt_along = "X"\nyaw = "180 deg"'),
+            (
+                "[control]",
+                '[[parts]]\nname = "p"\n[[parts.faces]]\nname = "f"\n'
+                'zero = ["0 mm", "0 mm", "0 mm"]\npose = ["90 deg", "0 deg"]\n'
+                '[[stations]]\nat = ["40 mm", "15 mm", "5 mm"]\n[control]',
+            ),
+        )
+    )
+    assert findings.unit_senses == (1, -1)
+    # In T at zero: (-40, -15, 30); work turned by -90 about X: y = 30, z = 15.
+    assert_allclose(findings.zeros_on_unit[0].point_mm, (-40.0, 30.0, 15.0), atol=1e-9)
+
+
+def test_an_axis_offset_moves_tilt_line_and_sweep() -> None:
+    """The tilt line stands at unit y = -40: the rims stand at -155 and 235 from it."""
+    change = (
+        ('axis_offset = "0 mm"', 'axis_offset = "40 mm"'),
+        ('tilt_range = ["-95 deg", "100 deg"]', 'tilt_range = ["-180 deg", "180 deg"]'),
+    )
+    findings = Findings(cell(*change))
+    extent = findings.load_extent
+    rim = math.hypot(235.0, 69.87)
+    assert_allclose((extent.rear, extent.front), (rim - 40.0, rim + 40.0))
+    place = findings.declared_place
+    assert place is not None
+    assert (place.tilt_mm, place.offset_mm) == (-170.0, 35.0)
+    across = Findings(cell(*change, ('tilt_along = "X"', 'tilt_along = "Y"'))).declared_place
+    assert across is not None
+    assert across.tilt_mm == -381.0 + 40.0
+    assert across.offset_mm == -130.0 + 205.0  # the tilt line lies across the slots
+
+
+def test_the_range_of_tilt_follows_the_sense() -> None:
+    """Programmed 0 to 60, sense -1: the front rim at -155 rises, at 60 it is the highest."""
+    findings = Findings(
+        cell(
+            ('axis_offset = "0 mm"', 'axis_offset = "40 mm"'),
+            ('tilt_range = ["-95 deg", "100 deg"]', 'tilt_range = ["0 deg", "60 deg"]'),
+        )
+    )
+    sixty = math.radians(60.0)
+    want = 215.0 + 69.87 * math.cos(sixty) + 155.0 * math.sin(sixty)
+    assert_allclose((findings.heights.any_mm, findings.heights.way_mm), want)
+    assert_allclose(findings.heights.peak_tilt_rad, sixty)
+
+
+def test_approach_is_added_to_the_zeros() -> None:
+    """One zero at machine (-341, -100); the travel begins 330 left of and ends 10 above it."""
+    changes = (
+        ("[control]", '[[parts]]\nname = "p"\n[[parts.faces]]\nname = "f"\n'
+         'zero = ["0 mm", "0 mm", "0 mm"]\npose = ["90 deg", "0 deg"]\n'
+         '[[stations]]\nat = ["40 mm", "15 mm", "5 mm"]\n[control]'),
+    )  # fmt: skip
+    just = ('reach_x = "150 mm"\nreach_y = "120 mm"\n', 'approach = "100 mm"\n')
+    over = (just[0], 'approach = "101 mm"\n')
+    good, bad = ask(*changes, just), ask(*changes, over)
+    assert good.figure("stations_reached").value == 1.0
+    assert bad.figure("stations_reached").value == 0.0
+    assert good.figure("least_margin").value == pytest.approx(0.0, abs=1e-9)
+    (row,) = [row for row in bad.table("conditions").rows if row[4] == "no"]
+    assert_allclose(row[2], -1.0)
+    assert "Y highest needed" in row[1]
 
 
 def test_pictures_are_drawings_that_parse() -> None:
