@@ -245,13 +245,15 @@ def test_glancing_touches_are_set_aside() -> None:
 
 
 def test_what_a_held_angle_would_do_is_what_refitting_shows() -> None:
-    fit = fit_lines(CASE, (*FACES, *PINS))
+    unit = Unit(frame(), [0.4, -0.7, 0, 0, 0.3, -0.5, 0, 0, 24.8], (0.0, 0.0))
+    aside = [unit.face(t, 0, 60, 0) for t in (90, -90, 0)]
+    fit = fit_lines(unit.frame, (*aside, unit.bore(0, 0), unit.bore(0, 180)))
     true_yaw = 1e-4
-    i = fit.parameters.index("tilt_yaw")
     shifted = fit.values + fit.shift_if("tilt_yaw") * true_yaw
-    model = Model(CASE, fit.used)
-    assert shifted[i] == true_yaw
-    # Readings stay followed as well as before: to first order nothing else can absorb it.
+    assert shifted[fit.parameters.index("tilt_yaw")] == true_yaw
+    # Both faces were touched 60 mm along: there the tilt line has to stay, so it moves at x = 0.
+    assert shifted[0] == pytest.approx(0.4 - 60.3 * true_yaw, abs=1e-6)
+    model = Model(unit.frame, fit.used)
     assert model.residuals(shifted) == pytest.approx(fit.residuals_mm, abs=1e-6)
 
 

@@ -164,5 +164,6 @@ def test_positions_of_lines_that_lean() -> None:
     assert found["tilt_z"] == pytest.approx(-400.0 - 3.0 + 40.0 * math.tan(rise), abs=1e-9)
     height = -3.0 + 40.0 * math.tan(rise)
     assert found["platter_y"] == pytest.approx(-130.0 + 0.9 - height * math.tan(lean), abs=1e-9)
+    assert found["face_height"] == pytest.approx(10.0 * math.cos(lean) - height, abs=1e-9)
     assert found["tilt_rise"] == pytest.approx(rise)
     assert found["rotary_lean_y"] == pytest.approx(-lean)

@@ -10,6 +10,8 @@ from typing import Any
 
 import numpy as np
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
 
 from gudgeon.answer import Answer, Verdict
 from gudgeon.cell.files import load
@@ -350,6 +352,27 @@ def test_nominal_lines_carry_what_the_entries_state() -> None:
     assert u["tilt_y"] == pytest.approx(math.hypot(0.2, 0.05))
     assert u["face"] == pytest.approx(0.03)
     assert lines.face_height_mm == pytest.approx(25.0)
+
+
+@given(st.sets(st.integers(0, 22), min_size=1, max_size=9), st.booleans(), st.sampled_from([1, -1]))
+@settings(max_examples=15, deadline=None, derandomize=True)
+def test_any_set_of_touches_gets_an_answer(chosen: set[int], plain: bool, sense: int) -> None:
+    unit = Unit(frame(sense, -1, 37.0, ORIGIN), TRUE, seed=1)
+    pool = [unit.face(t, c, 20, -10) for t in (90, -90, 0, 45, 1) for c in (0, 90)]
+    pool += [unit.bore(0, c, d) for c in (0, 180) for d in (0.0, -20.0)]
+    pool += [unit.pin(c, side, noted=c == 0) for c in (0, 180) for side in ("X+", "X-", "Y+", "Y-")]
+    pool += [unit.bore(30, 0)]
+    one = touched(
+        [pool[i] for i in sorted(chosen)],
+        placement=Placement(yaw=mm(math.radians(37.0))),
+        control=Control("A", "C", sense, -1),
+    )
+    if plain:
+        one = replace(one, unit=replace(one.unit, face_height=None, axis_offset=None))
+    found = ask(one)
+    assert found.headline
+    if found.verdict is not Verdict.CANNOT_TELL:
+        assert all(math.isfinite(item.value) for item in found.figures if item.value is not None)
 
 
 def test_every_answer_is_complete() -> None:

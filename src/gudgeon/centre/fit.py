@@ -20,7 +20,7 @@ from numpy.typing import NDArray
 
 from gudgeon.centre.lines import LineFrame
 from gudgeon.centre.readings import GLANCING, Model, Reading
-from gudgeon.centre.solve import complex_derivatives, solve
+from gudgeon.centre.solve import NotDetermined, complex_derivatives, solve
 from gudgeon.quantity.spread import coverage_factor
 
 __all__ = [
@@ -239,7 +239,12 @@ def fit_lines(
     must = [name for name in model.parameters if _is_position(name)]
 
     free, held, undetermined, observed = _free_positions(model, start, must, elsewhere)
-    values, _ = _solve(model, start, free, observed)
+    try:
+        values, _ = _solve(model, start, free, observed)
+    except NotDetermined:
+        # Formally independent, but not where the solution lies: nothing can be said.
+        undetermined += [Held(name, "entangled") for name in free if not name.endswith("_radius")]
+        values, free, observed = start, [], {}
     weighted = _weighted(model, values)
     for name in FREED_IN_ORDER:
         if name not in model.parameters:
@@ -254,7 +259,14 @@ def fit_lines(
         for name in model.parameters
         if name not in free and name not in must and name not in FREED_IN_ORDER
     )
-    values, fitted = _solve(model, values, free, observed)
+    while True:
+        try:
+            values, fitted = _solve(model, values, free, observed)
+            break
+        except NotDetermined:
+            # Angles told apart only by the small angles themselves: hold the last one freed.
+            held.append(Held(free[-1], "entangled"))
+            free = free[:-1]
     return _result(model, values, fitted, free, held, undetermined, used, set_aside, observed)
 
 
