@@ -155,7 +155,15 @@ def line_figures(
     for name, label in shown_positions(frame).items():
         value, spread = found.get(name)
         figures.append(
-            figure(units, LENGTH, name, label, value, plus_minus=spread or None, note=source)
+            figure(
+                units,
+                LENGTH,
+                name,
+                label,
+                value,
+                plus_minus=spread or None,
+                note="" if figures else source,
+            )
         )
     if len(frame.axes) == 1:
         angles = {

@@ -278,7 +278,6 @@ def _found(findings: Findings, study: LineStudy, fit: LineFit, procedure: Table)
         tables.append(notation_table(findings, lines.frame, found, set(fit.free)))
     if sign:
         tables.append(_contradictions(study))
-    tables.append(procedure)
     platter = cell.unit.platter_diameter
     picture = (
         views(
@@ -339,6 +338,8 @@ def _found(findings: Findings, study: LineStudy, fit: LineFit, procedure: Table)
             + "brings the worst part point, unmeasured angles included, from "
             f"{text(Kind.LENGTH, next_best.before_mm)} to {text(Kind.LENGTH, taken[-1].after_mm)}."
         )
+    if verdict is not Verdict.YES:
+        tables.append(procedure)
     return Answer(
         question=NAME,
         verdict=verdict,
