@@ -151,7 +151,7 @@ def line_figures(
     units: Units, frame: LineFrame, found: Found, free: tuple[str, ...], source: str
 ) -> list[Figure]:
     """Return the figures of the lines."""
-    figures = []
+    figures: list[Figure] = []
     for name, label in shown_positions(frame).items():
         value, spread = found.get(name)
         figures.append(
