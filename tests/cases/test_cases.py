@@ -249,6 +249,7 @@ def test_verdicts_of_the_cases() -> None:
     assert answers(1)["axes"].verdict == "yes"
     # The change is safe with the platter flat only, so the answer names that condition.
     assert answers(1)["fits"].verdict == "yes_if"
-    # Over the rating by 2.8 % with all parts on, inside it with one part fewer.
-    assert answers(4)["holds"].verdict in ("yes_if", "no", "cannot_tell")
+    # Over the rating by 2.8 % with all parts on, inside it with one part fewer; the case leaves
+    # loads and bolts of the table open, so a condition alone would promise too much.
+    assert answers(4)["holds"].verdict == "no"
     assert "15" in answers(4)["holds"].headline

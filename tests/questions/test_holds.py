@@ -81,7 +81,8 @@ def test_the_figures_of_the_acceptance_case() -> None:
     assert slip["flat, face milling"]["safety"] == pytest.approx(3.21, abs=0.02)
     assert slip["upright, drilling down"]["demand"] == pytest.approx(569.3, abs=0.5)
     assert slip["upright, drilling down"]["safety"] == pytest.approx(3.51, abs=0.02)
-    assert found.verdict is Verdict.YES_IF
+    # The plan as it stands overloads the drive, and other checks are open: no promise.
+    assert found.verdict is Verdict.NO
     assert "at most 15 of 16 parts" in found.headline
     # It must not read as if all were known.
     assert "Still to be told" in found.headline and found.missing

@@ -135,6 +135,9 @@ class Bolts:
     strength: str | None = entry(
         Kind.TEXT, "property class of the bolts", choices=("8.8", "10.9", "12.9")
     )
+    proof_stress: Amount | None = entry(
+        Kind.STRESS, "proof stress of the bolts, where they have no metric class", above=0.0
+    )
     torque: Amount | None = entry(Kind.TORQUE, "tightening torque", above=0.0)
     nut_factor: Amount | None = entry(
         Kind.NUMBER, "nut factor K in torque = K x diameter x preload", above=0.0, high=1.0
@@ -325,7 +328,7 @@ class Fixture:
     bottom: Amount | None = entry(Kind.LENGTH, "lower end over the platter face (0 if left out)")
     height: Amount | None = entry(Kind.LENGTH, "upper end over the platter face, parts included")
     clocking: Amount | None = entry(
-        Kind.ANGLE, "turn of the fixture on the platter, counter-clockwise from above"
+        Kind.ANGLE, "turn of the fixture and its stations on the platter, counter-clockwise"
     )
     min_web: Amount | None = entry(
         Kind.LENGTH, "least material to leave between two holes when drilling again", low=0.0

@@ -40,8 +40,8 @@ class Clamping:
     scatter : Amount
         Factor on the preload: what a torque wrench leaves open, or exactly 1 where the writer of
         the cell stated the doubt of the nut factor.
-    strength : str or None
-        Property class.
+    proof_n : float or None
+        Proof load of one bolt, from its proof stress or its property class [N].
     assumed : tuple of str
     """
 
@@ -50,7 +50,7 @@ class Clamping:
     nut_factor: Amount
     friction: Amount
     scatter: Amount
-    strength: str | None
+    proof_n: float | None
     assumed: tuple[str, ...]
 
     def preload(self, read: Read) -> float:
@@ -187,15 +187,24 @@ def clamping_of(gather: Gather, bolts: Bolts, key: str) -> Clamping | None:
             f"The preload of a bolt of the {what} lies within +-{WRENCH_SPREAD:.0%}: spread of "
             "a torque wrench; the low side counts for slip, the high side for stretch."
         )
+    thread = Thread(diameter, pitch)
     return Clamping(
-        thread=Thread(diameter, pitch),
+        thread=thread,
         torque=torque,
         nut_factor=bolts.nut_factor or Amount(NUT_FACTOR_UNKNOWN),
         friction=bolts.friction or Amount(FRICTION_UNKNOWN),
         scatter=_EXACT if stated else _WRENCH,
-        strength=bolts.strength,
+        proof_n=_proof_n(bolts, thread),
         assumed=tuple(told),
     )
+
+
+def _proof_n(bolts: Bolts, thread: Thread) -> float | None:
+    """Return the proof load of a bolt [N]; the lower one where class and stress are entered."""
+    known = [bolts.proof_stress.value * thread.tabled_area_mm2] if bolts.proof_stress else []
+    if bolts.strength is not None:
+        known.append(proof_load(thread, bolts.strength))
+    return min(known, default=None)
 
 
 def joint_of(
@@ -212,8 +221,8 @@ def joint_of(
     pulled = [check.parting for check in checks if check.parting is not None]
     most_pull = max((pull.value + pull.plus_minus for pull in pulled), default=0.0)
     stretch = most = None
-    if clamping.strength is not None:
-        proof = proof_load(clamping.thread, clamping.strength)
+    proof = clamping.proof_n
+    if proof is not None:
         # The whole pull on top of the preload: a stiff joint lets the bolt feel only a part of it.
         stretch = judge(lambda read: clamping.preload(read) + most_pull, lambda read: proof)
         left = (proof - most_pull) / (1.0 + share)

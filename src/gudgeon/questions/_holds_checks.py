@@ -470,7 +470,8 @@ def _joint(
                     f"property class of the bolts of {what}",
                     f"{file}: {key}.strength",
                     "their stretch cannot be judged without it",
-                    'read the class on the bolt head, such as "8.8"',
+                    'read the class on the bolt head, such as "8.8", or enter proof_stress '
+                    "from the bolts' standard",
                 )
             ]
         )

@@ -105,9 +105,11 @@ def _verdict(tried: Tried) -> Verdict:
     failed = _of(tried, "fails")
     if any(check.mend is None for check in failed):
         return Verdict.NO
+    open_still = bool(tried.missing or _open(tried))
     if failed:
-        return Verdict.YES_IF
-    if tried.missing or _open(tried):
+        # A condition that mends what fails is no promise while other checks are open.
+        return Verdict.NO if open_still else Verdict.YES_IF
+    if open_still:
         return Verdict.CANNOT_TELL
     return Verdict.YES_IF if _conditions(tried) else Verdict.YES
 
@@ -126,13 +128,15 @@ def _headline(tried: Tried, verdict: Verdict, conditions: tuple[str, ...]) -> st
     failed, unsure = _of(tried, "fails"), _of(tried, "unsure")
     unjudged = _still_open(tried)
     if verdict is Verdict.NO:
-        worst = next(check for check in failed if check.mend is None)
-        return f"No: {worst.line}."
+        hopeless = [check for check in failed if check.mend is None]
+        if hopeless:
+            return f"No: {hopeless[0].line}."
+        also = f" Still to be told: {unjudged}." if unjudged else ""
+        return f"Not as planned: {failed[0].line}; it takes this: {' and '.join(conditions)}.{also}"
     if verdict is Verdict.YES_IF:
         wanted = " and ".join(conditions)
         reason = (failed or unsure or _of(tried, "holds"))[0].line
-        also = f" Still to be told: {unjudged}." if unjudged else ""
-        return f"Yes, if {wanted}: as planned, {reason}.{also}"
+        return f"Yes, if {wanted}: as planned, {reason}."
     if verdict is Verdict.YES:
         hardest = _of(tried, "holds")[0]
         return f"Yes: everything holds; used hardest is this: {hardest.line}."
@@ -155,8 +159,13 @@ def _next_step(
     findings: Findings, tried: Tried, verdict: Verdict, conditions: tuple[str, ...]
 ) -> str:
     if verdict is Verdict.NO:
-        worst = next(check for check in _of(tried, "fails") if check.mend is None)
-        return worst.fix or "Change the load or the cut and ask again."
+        hopeless = [check for check in _of(tried, "fails") if check.mend is None]
+        if hopeless:
+            return hopeless[0].fix or "Change the load or the cut and ask again."
+        return (
+            f"Write on the set-up sheet: {'; '.join(conditions)}. Then get what is listed as "
+            "missing, and ask again."
+        )
     if verdict is Verdict.CANNOT_TELL:
         how = _missing(tried)[0].how_to_get_it
         return how[:1].upper() + how[1:] + "."
@@ -170,8 +179,7 @@ def _next_step(
         )
     run = f"{tight or 'Run'} the loaded fixture once slowly through all its angles."
     if verdict is Verdict.YES_IF:
-        then = " Then get what is listed as missing, and ask again." if tried.missing else ""
-        return f"Write on the set-up sheet: {'; '.join(conditions)}.{then}"
+        return f"Write on the set-up sheet: {'; '.join(conditions)}."
     return run
 
 
