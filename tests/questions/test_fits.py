@@ -475,6 +475,24 @@ def test_what_lacks_is_told_and_never_passed(removed, where, verdict) -> None:
         assert "ok" not in column(answer, "placements", "reasons") or "flange" in where
 
 
+def test_a_tool_change_that_is_not_known_is_a_condition_not_a_pass() -> None:
+    changer = BASE[BASE.index("[machine.changer]") : BASE.index("[unit]")]
+    motor = BASE[BASE.index("[[unit.boxes]]") : BASE.index("[[unit.hoses]]")]
+    answer = ask((changer, ""), (motor, ""))
+    assert answer.verdict is Verdict.YES_IF
+    assert "proven clear by hand" in answer.headline
+    assert any(item.where.endswith("machine.changer.z") for item in answer.missing)
+
+
+def test_yaws_without_lugs_are_asked_for_not_refused() -> None:
+    answer = ask(
+        ('centre_x = "-381 mm"\ncentre_y = "-130 mm"\n', ""),
+        ('yaws = ["0 deg"]', 'yaws = ["90 deg"]'),
+    )
+    assert answer.verdict is Verdict.CANNOT_TELL
+    assert answer.missing[0].where.endswith("unit.lug_columns")
+
+
 def test_an_unknown_sense_takes_the_worse_way() -> None:
     changes = (
         ("tilt_sense = -1\nrotary_sense = -1\n", ""),

@@ -76,6 +76,16 @@ def judge_place(findings: Findings, says: Says) -> Place | None:
         declared = findings.cell.placement.centre_x
         if working is None:
             says.open += says.wanted
+        elif says.assumed:  # yaws that could not be judged
+            says.open.append(
+                Missing(
+                    what="rows of lugs that run along the slots",
+                    where=f"{findings.cell.file}: unit.lug_columns",
+                    why="no yaw that is asked for could be judged",
+                    how_to_get_it="measure the rows of lugs across the tilt axis and enter "
+                    "lug_columns, or ask for other yaws",
+                )
+            )
         elif declared is None:
             says.broken.append("no row of lugs comes over a slot")
             says.mends.append("make a riser plate with holes for the lugs and bolts for the slots")
@@ -318,6 +328,10 @@ def judge_heights(findings: Findings, says: Says) -> None:
     except Lacking as lacking:
         says.wanted += lacking.missing
         says.assumed.append("Not judged, tool change: entries are missing.")
+        what = lacking.missing[0].what
+        says.conditions.append(
+            f"the first tool change is proven clear by hand: {what} is not entered"
+        )
         return
     says.figures += change_figures(findings, changes)
     allowed = {row: findings.change_allowed(row) for row in changes.rows}
