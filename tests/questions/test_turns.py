@@ -106,6 +106,10 @@ def test_acceptance_case_whole() -> None:
     assert set(mine) == set(wanted)
     for name, value in mine.items():
         assert value == pytest.approx(wanted[name]["value"], abs=wanted[name]["tol"]), name
+    # At tilt 90 a point's height is level touch less touch at -90 less platter centre: two touches
+    # of 3 um and a mean of four.  That is the worst direction of the worst part point.
+    worst = 2.0 * math.sqrt(0.003**2 + 0.003**2 + 0.0015**2)
+    assert values["part_point_error"] == pytest.approx(worst, abs=1e-7)
     assert found.verdict is Verdict.YES
     assert all(row[-1] == "agree" for row in found.table("hand_and_fit").rows)
 
