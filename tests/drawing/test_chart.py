@@ -47,8 +47,8 @@ def test_a_level_far_off_is_still_shown() -> None:
 
 
 def test_a_gap_breaks_the_curve() -> None:
-    whole = Chart("c", "x", "y").curve([0, 1, 2, 3, 4], [0, 1, 2, 1, 0], "a").svg()
-    broken = Chart("c", "x", "y").curve([0, 1, 2, 3, 4], [0, 1, math.nan, 1, 0], "a").svg()
+    whole = Chart("c", "x", "y").curve([0, 1, 2, 3, 4], [0, 1, 2, 1, 0], "").svg()
+    broken = Chart("c", "x", "y").curve([0, 1, 2, 3, 4], [0, 1, math.nan, 1, 0], "").svg()
 
     assert whole.count('stroke-width="2.4"') == 1
     assert broken.count('stroke-width="2.4"') == 2

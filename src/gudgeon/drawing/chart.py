@@ -13,6 +13,9 @@ __all__ = ["Bars", "Chart"]
 
 TICKS: Final = 5  # about as many as a reader takes in at a glance
 LABEL_MOST_PX: Final = 170.0
+LINE_PX: Final = 14.0  # one line of a label
+LEAD_PX: Final = 16.0  # thin line from the end of a curve to its label
+SAMPLE_PX: Final = 18.0  # piece of the curve's own line before its label
 _At: TypeAlias = Callable[[float, float], tuple[float, float]]
 
 TINY: Final = 1e-200  # smaller numbers are nought; their logarithms are not worth the trouble
@@ -123,7 +126,7 @@ class Chart:
             default=0.0,
         )
         left = 14.0 + max(text_width(tick, SMALL_PX) for tick in y_axis.words())
-        right = self._width - max(18.0, room + 16.0)
+        right = self._width - max(18.0, room + LEAD_PX + SAMPLE_PX + 12.0)
         top, bottom = 40.0, self._height - 48.0
         sheet.clip(left, top - 2.0, right + 1.0, bottom + 2.0)
 
@@ -154,7 +157,7 @@ class Chart:
                 if len(pixels) == 1:
                     sheet.circle(*pixels[0], 2.0, fill="solid")
                 sheet.polyline(pixels, style=curve.style)
-            self._end_label(sheet, curve.xs, curve.ys, curve.label, at, right)
+        self._end_labels(sheet, at, right)
         for x_value, y_value, label in self._marks:
             if math.isfinite(x_value) and math.isfinite(y_value):
                 x, y = at(x_value, y_value)
@@ -205,38 +208,69 @@ class Chart:
         sheet.bare([*under, *reversed(over)], "tint")
         sheet.polyline(under, style="faint")
         sheet.polyline(over, style="faint")
-        x, low, high = rows[-1]
-        _, y = at(x, (low + high) / 2.0)
-        sheet.text(
-            at(x, low)[0] + 8.0,
-            y,
-            band.label,
-            anchor="start",
-            size_px=SMALL_PX,
-            most_px=LABEL_MOST_PX,
-        )
 
-    @staticmethod
-    def _end_label(
-        sheet: Sheet,
-        xs: tuple[float, ...],
-        ys: tuple[float, ...],
-        label: str,
-        at: _At,
-        right: float,
-    ) -> None:
-        points = [(x, y) for x, y in zip(xs, ys, strict=True) if math.isfinite(x + y)]
-        if not points or not label:
-            return
-        x, y = at(*max(points, key=lambda point: point[0]))
-        sheet.text(
-            min(x, right) + 8.0,
-            y,
-            label,
-            anchor="start",
-            size_px=SMALL_PX,
-            most_px=LABEL_MOST_PX,
-        )
+    def _end_labels(self, sheet: Sheet, at: _At, right: float) -> None:
+        """Write the labels beside the ends, in the order of the ends, each with its line."""
+        ends: list[tuple[float, float, str, str | None]] = []
+        for band in self._bands:
+            middles = [(low + high) / 2.0 for low, high in zip(band.lows, band.highs, strict=True)]
+            ends += _end(band.xs, middles, at, band.label, None)
+        for curve in self._curves:
+            ends += _end(curve.xs, curve.ys, at, curve.label, curve.style)
+        ends.sort(key=lambda end: end[1])
+        tall = [LINE_PX * len(wrap(end[2], SMALL_PX, LABEL_MOST_PX)) for end in ends]
+        for (x, y, label, style), middle in zip(
+            ends, _apart([end[1] for end in ends], tall), strict=True
+        ):
+            start = min(x, right)
+            sheet.polyline(
+                [(start + 2.0, y), (start + LEAD_PX, middle)], style="faint", clipped=False
+            )
+            if style is not None:
+                sample = [(start + LEAD_PX, middle), (start + LEAD_PX + SAMPLE_PX, middle)]
+                sheet.polyline(sample, style=style, clipped=False)
+            sheet.text(
+                start + LEAD_PX + SAMPLE_PX + 4.0,
+                middle,
+                label,
+                anchor="start",
+                size_px=SMALL_PX,
+                most_px=LABEL_MOST_PX,
+                avoid=False,
+            )
+
+
+def _end(
+    xs: Iterable[float], ys: Iterable[float], at: _At, label: str, style: str | None
+) -> list[tuple[float, float, str, str | None]]:
+    """Return where a line ends on paper, with its label; nothing for an empty or nameless one."""
+    points = [(x, y) for x, y in zip(xs, ys, strict=True) if math.isfinite(x + y)]
+    if not points or not label:
+        return []
+    # Of several points at the right end the last one drawn is the end.
+    x, y = at(*max(reversed(points), key=lambda point: point[0]))
+    return [(x, y, label, style)]
+
+
+def _apart(middles: list[float], tall: list[float]) -> list[float]:
+    """Move labels, given from top to bottom, as little as needed for none to cover another."""
+    groups: list[tuple[list[int], float]] = []  # indices of touching labels, top of the group
+    for i, middle in enumerate(middles):
+        groups.append(([i], middle - tall[i] / 2.0))
+        while len(groups) > 1:
+            (upper, top), (lower, below) = groups[-2], groups[-1]
+            if top + sum(tall[j] for j in upper) <= below:
+                break
+            both = upper + lower
+            height = sum(tall[j] for j in both)
+            centre = sum(middles[j] for j in both) / len(both)
+            groups[-2:] = [(both, centre - height / 2.0)]
+    placed = [0.0] * len(middles)
+    for members, top in groups:
+        for i in members:
+            placed[i] = top + tall[i] / 2.0
+            top += tall[i]
+    return placed
 
 
 class Bars:

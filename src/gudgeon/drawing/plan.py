@@ -16,7 +16,7 @@ __all__ = ["Plan"]
 MM_PER_INCH: Final = 25.4  # exact: NIST SP 811 (2008), appendix B
 MARGIN_PX: Final = 26.0
 FOOT_PX: Final = 40.0  # strip under the drawing for the scale bar
-TALLEST: Final = 1.05  # height of the drawing in widths; a sheet must fit on paper
+TALLEST: Final = 0.62  # height of the drawing in widths; a sheet must fit on paper
 ARC_STEP_RAD: Final = math.radians(3.0)
 
 

@@ -100,7 +100,7 @@ def table_picture(findings: Findings, place: Place) -> Picture | None:
         )
         plan.text(
             (centre[0] + need_x.high_mm, centre[1] + need_y.low_mm - edge / 4.0),
-            "needed",
+            "travel needed",
             anchor="end",
             small=True,
         )
@@ -160,6 +160,15 @@ def side_picture(findings: Findings) -> Picture | None:
                 closed=True,
                 style="thin" if tilt == 0.0 else "hidden",
             )
+            middle = (min(ys) + max(ys)) / 2.0, (min(zs) + max(zs)) / 2.0
+            plan.text(
+                (
+                    centre[0] + middle[0] * cosine - middle[1] * sine,
+                    centre[1] + middle[0] * sine + middle[1] * cosine,
+                ),
+                f"tilt {round(math.degrees(tilt), 1):g}",
+                small=True,
+            )
     if shape.round_mm:
         plan.circle(centre, shape.round_mm)
     swept = math.hypot(*max(section.points_mm, key=lambda point: math.hypot(*point)))
@@ -199,7 +208,7 @@ def flange_picture(findings: Findings, match: FlangeMatch) -> Picture:
     turn = 0.0 if clocking is None else clocking.middle_rad
     radii = match.pitch_circle_mm / 2.0, match.fixture_circle_mm / 2.0
     size = 1.25 * max(radii) + match.hole_mm
-    plan = Plan("fits-flange", -size, -size, size, size, inch=findings.units.inch, width_px=520)
+    plan = Plan("fits-flange", -size, -size, size, size, inch=findings.units.inch)
     for radius in dict.fromkeys(radii):
         plan.circle((0.0, 0.0), radius, style="axis")
     pilot = findings.cell.unit.flange.pilot_diameter
