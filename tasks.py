@@ -94,7 +94,7 @@ def bench() -> int:
 def main(words: list[str]) -> int:
     """Run the job named in `words`."""
     jobs = {"demo": demo, "test": test, "check": check, "bench": bench}
-    if sys.version_info < (3, 11):
+    if sys.version_info < (3, 11):  # noqa: UP036 - told here, before anything is installed
         print(f"Python 3.11 or newer is needed; this is {sys.version.split()[0]}")
         return 2
     if len(words) != 1 or words[0] not in jobs:

@@ -113,6 +113,12 @@ class Held:
     reason: str
     u: float = math.nan
 
+    @property
+    def is_angle(self) -> bool:
+        """Whether it is a lean of a line or a slope of the face, not a place or a radius."""
+        places = ("bore_x", "bore_y", "pin_x", "pin_y")
+        return self.name not in places and not self.name.endswith("_radius")
+
 
 @dataclass(frozen=True, slots=True)
 class LineFit:

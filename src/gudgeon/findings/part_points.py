@@ -276,6 +276,18 @@ class PartPointFindings(LineFindings):
             before = after
         return tuple(found)
 
+    @cached_property
+    def error_with_open_angles_mm(self) -> float | None:
+        """Worst part point (k = 2) with the angles that no touch shows counted in [mm].
+
+        They count with `SQUARE_U`.  ``None`` where all angles are measured, or nothing can be told.
+        """
+        study = self.line_study
+        if study.fit is None or not self.next_readings:
+            return None
+        open_angles = [h for h in study.fit.held if h.reason != "entry" and h.is_angle]
+        return self.next_readings[0].before_mm if open_angles else None
+
     def _candidates(self, study: LineStudy) -> list[tuple[Reading, str, str]]:
         """Return readings that could be taken next, where the model expects the surface."""
         fit = study.fit

@@ -144,6 +144,7 @@ def side_picture(findings: Findings) -> Picture | None:
     plan.text((left, -0.03 * high), " table top", anchor="start", small=True)
     plan.rectangle(front, 0.0, rear, axis, style="faint", fill="tint")
     centre = (shape.tilt_y_mm, axis)
+    largest = max(shape.solids, key=lambda solid: solid.swing_mm, default=None)
     for tilt in tilts:
         work = shape.work_tilts(tilt)[0]
         cosine, sine = math.cos(work), math.sin(work)
@@ -160,6 +161,8 @@ def side_picture(findings: Findings) -> Picture | None:
                 closed=True,
                 style="thin" if tilt == 0.0 else "hidden",
             )
+            if solid is not largest:
+                continue
             middle = (min(ys) + max(ys)) / 2.0, (min(zs) + max(zs)) / 2.0
             plan.text(
                 (

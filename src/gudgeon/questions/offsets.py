@@ -164,6 +164,10 @@ def _judge(findings: Findings, found: OffsetsFinding) -> tuple[Verdict, str, str
             f"+-{units.text(Kind.LENGTH, sure)} is enough, where "
             f"{units.text(Kind.LENGTH, wanted.value)} is wanted"
         )
+    leaning = findings.error_with_open_angles_mm if found.measured else None
+    lean_matters = leaning is not None and wanted is not None and leaning > wanted.value >= sure
+    if lean_matters:
+        conditions.append("the axis lines lie square to the machine, which no touch shows yet")
     if found.words_short and found.words_declared:
         conditions.append(f"{found.words_short} more offset words are found")
     known = f", known to +-{units.text(Kind.LENGTH, sure)} or better" if found.stated else ""
@@ -182,7 +186,7 @@ def _judge(findings: Findings, found: OffsetsFinding) -> tuple[Verdict, str, str
     if conditions:
         step = enter
         fix = None
-        if found.measured and wanted is not None and sure > wanted.value:
+        if lean_matters or (found.measured and wanted is not None and sure > wanted.value):
             fix = 'Take the further reading that "turns" names, and ask again.'
         if not found.measured:
             step = (
@@ -330,6 +334,13 @@ def _better_pose(findings: Findings, zero: ZeroFound) -> str | None:
 
 def _assumed(findings: Findings, found: OffsetsFinding) -> tuple[str, ...]:
     told = list(found.assumed)
+    leaning = findings.error_with_open_angles_mm if found.measured else None
+    if leaning is not None:
+        told.append(
+            "Angles of the axis lines that no touch shows are taken as zero; usual squareness "
+            f"leaves +-{findings.units.text(Kind.LENGTH, leaning)} open at the worst part point "
+            '("turns" names the touches that settle it).'
+        )
     machine = findings.cell.machine
     absent = [
         letter

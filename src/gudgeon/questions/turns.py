@@ -304,6 +304,14 @@ def _found(findings: Findings, study: LineStudy, fit: LineFit, procedure: Table)
     if bad:
         conditions.append(bad)
     next_best = findings.next_readings[0] if findings.next_readings else None
+    worst_lean = _worst_lean(findings, fit, error.plus_minus_mm, wanted) if kept else None
+    leaning = findings.error_with_open_angles_mm
+    if worst_lean and leaning is not None and leaning > wanted * (1.0 + 1e-9):
+        # Usual squareness would use up more than is wanted, so it is no plain yes.
+        conditions.append(
+            f"the lines lie square and parallel to the machine, which no touch shows yet "
+            f"({worst_lean[0]} at most {worst_lean[1]})"
+        )
     if not kept:
         verdict = Verdict.NO
         headline = (
@@ -319,8 +327,10 @@ def _found(findings: Findings, study: LineStudy, fit: LineFit, procedure: Table)
         elif bad:
             rows = " and ".join(str(item.reading.row) for item in study.suspects)
             step = f"Touch line {rows} of the readings again and put the new values in."
-        else:
+        elif concentric or next_best is None:
             step = str(procedure.rows[-1][2])
+        else:
+            step = next_best.how
     else:
         verdict = Verdict.YES
         headline = _headline(findings, found, spread, limit)
@@ -409,26 +419,31 @@ def _flips(findings: Findings, fit: LineFit, error: float, wanted: float) -> str
             f"A wanted part-point error of {text(Kind.LENGTH, error)} or more would be kept; or "
             f"readings {error / wanted:.1f} times as sure."
         )
+    scatter = f"readings {wanted / error:.1f} times as unsure as stated" if error > 0.0 else None
+    worst = _worst_lean(findings, fit, error, wanted)
+    if worst is not None:
+        return f"{worst[0].capitalize()} by more than {worst[1]} (not measured)" + (
+            f", or {scatter}." if scatter else "."
+        )
+    return f"{scatter[:1].upper()}{scatter[1:]}." if scatter else None
+
+
+def _worst_lean(
+    findings: Findings, fit: LineFit, error: float, wanted: float
+) -> tuple[str, str] | None:
+    """Return the unmeasured angle that costs most, and how far off it may be, in words."""
     worst: tuple[float, Held] | None = None
     for item in fit.held:
-        if item.reason == "entry" or item.name.endswith("_radius"):
-            continue
-        if item.name in ("bore_x", "bore_y", "pin_x", "pin_y"):
+        if item.reason == "entry" or not item.is_angle:
             continue
         effect = findings.effect_of(item.name, 1e-4) / 1e-4
         if effect > 0.0 and (worst is None or effect > worst[0]):
             worst = (effect, item)
-    scatter = f"readings {wanted / error:.1f} times as unsure as stated" if error > 0.0 else None
-    if worst is not None:
-        lean = (wanted - error) / worst[0]
-        base = base_length(findings.units)
-        per = text(Kind.LENGTH, base * lean)
-        return (
-            f"{plain_name(worst[1].name).capitalize()} by more than {per} over "
-            f"{text(Kind.LENGTH, base, 0)} (not measured)"
-            + (f", or {scatter}." if scatter else ".")
-        )
-    return f"{scatter[:1].upper()}{scatter[1:]}." if scatter else None
+    if worst is None:
+        return None
+    text, base = findings.units.text, base_length(findings.units)
+    lean = text(Kind.LENGTH, base * (wanted - error) / worst[0])
+    return plain_name(worst[1].name), f"{lean} over {text(Kind.LENGTH, base, 0)}"
 
 
 def _assumed(
