@@ -661,8 +661,8 @@ def test_a_sense_is_about_the_machine_axis_not_about_the_turned_unit() -> None:
         )
     )
     assert findings.unit_senses == (1, -1)
-    # In T at zero: (-40, -15, 30); work turned by -90 about X: y = 30, z = 15.
-    assert_allclose(findings.zeros_on_unit[0].point_mm, (-40.0, 30.0, 15.0), atol=1e-9)
+    # In T at zero: (40, 15, 30); work turned by -90 about X: y = 30, z = -15.
+    assert_allclose(findings.zeros_on_unit[0].point_mm, (40.0, 30.0, -15.0), atol=1e-9)
 
 
 def test_an_axis_offset_moves_tilt_line_and_sweep() -> None:

@@ -386,7 +386,9 @@ def test_programmed_limits_and_senses_bound_the_poses(tilts, turns, tilt, rotary
     poses = np.deg2rad(np.linspace(tilts[0], tilts[1], 45))[:, None]
     spins = np.deg2rad(np.linspace(*(turns or (-180.0, 180.0)), 91))[None, :]
     level, plate = 24.0 * 40.0, 0.0
-    for mass, (x, y) in ((1.0, (0.0, -80.0)), (1.0, (80.0, 0.0))):
+    # Stations are given along the machine: at yaw 180 deg they stand the other way on the unit.
+    way = 1.0 if yaw == 0.0 else -1.0
+    for mass, (x, y) in ((way, (0.0, -80.0)), (way, (80.0, 0.0))):
         level = level + mass * (x * np.sin(rotary * spins) + y * np.cos(rotary * spins))
         plate = plate + mass * (x * np.cos(rotary * spins) - y * np.sin(rotary * spins))
     over = -24.0 * 12.0 + 14.0 * 95.0 + 2.0 * 155.0

@@ -89,6 +89,36 @@ def test_the_cases_pose_formula_along_x(s_t, s_p, t, p, e, d, w):
     assert_allclose(zeros(asked)["1", "f"], want, atol=1e-9)
 
 
+@settings(max_examples=40, deadline=None)
+@given(
+    st.sampled_from([1, -1]),
+    st.sampled_from([1, -1]),
+    st.floats(-95, 95),
+    st.floats(-180, 180),
+    st.floats(-1, 1),
+    st.floats(-40, 40),
+    st.tuples(*[st.floats(-150, 150)] * 3),
+)
+def test_the_cases_pose_formula_along_y(s_t, s_p, t, p, e, d, w):
+    """Conventions of the cases, 5, tilt along Y: m = c + Ry(s_t t) [ Rz(s_p p) w + (e, 0, d) ].
+
+    The offset e is counted along machine X there; here along the unit frame's y, which looks
+    towards X- when the tilt lies along Y.
+    """
+    asked = change(cell(), "unit", axis_offset=mm(-e), face_height=mm(d))
+    asked = change(asked, "placement", tilt_along="Y")
+    asked = change(asked, "control", tilt_sense=s_t, rotary_sense=s_p, tilt_letter="B")
+    asked = replace(
+        asked,
+        stations=(Station(name="1", at=point(*w)),),
+        parts=(Part(name="p", faces=(face("f", (0, 0, 0), None, (t, p)),)),),
+    )
+    c = np.array([-381.246 - e, -129.965, -619.982 + 215.0])
+    inner = Rotation.from_euler("z", s_p * p, degrees=True).apply(w) + np.array([e, 0, d])
+    want = c + Rotation.from_euler("y", s_t * t, degrees=True).apply(inner)
+    assert_allclose(zeros(asked)["1", "f"], want, atol=1e-9)
+
+
 @settings(max_examples=60, deadline=None)
 @given(
     st.sampled_from([90.0, -90.0, 180.0, 37.0, 0.0]),
@@ -100,7 +130,7 @@ def test_the_cases_pose_formula_along_x(s_t, s_p, t, p, e, d, w):
     st.tuples(*[st.floats(-150, 150)] * 3),
 )
 def test_any_yaw_is_the_unit_frame_turned_with_senses_about_machine_axes(yaw, s_t, s_p, t, p, e, w):
-    """The same formula in the unit frame, turned by the yaw.
+    """The same formula in the unit frame, turned by the yaw; stations are given along the machine.
 
     The sense is declared about the positive machine axis nearest to the line, so it counts the
     other way about the unit's own x where that points backwards.
@@ -115,7 +145,10 @@ def test_any_yaw_is_the_unit_frame_turned_with_senses_about_machine_axes(yaw, s_
     )
     backwards = yaw in (180.0, -90.0)
     about_own_x = -s_t if backwards else s_t
-    inner = Rotation.from_euler("z", s_p * p, degrees=True).apply(w) + np.array([0, e, 25.012])
+    on_unit = Rotation.from_euler("z", -yaw, degrees=True).apply(w)
+    inner = Rotation.from_euler("z", s_p * p, degrees=True).apply(on_unit) + np.array(
+        [0, e, 25.012]
+    )
     tilted = Rotation.from_euler("x", about_own_x * t, degrees=True).apply(inner) - [0, e, 0]
     origin = np.array([-381.246, -129.965, -619.982 + 215.0])
     want = origin + Rotation.from_euler("z", yaw, degrees=True).apply(tilted)
@@ -132,11 +165,10 @@ def test_tilt_along_y_by_hand() -> None:
     asked = change(asked, "machine", gauge_to_table=mm(500))
     asked = change(asked, "placement", tilt_along="Y", centre_x=mm(-100), centre_y=mm(-50))
     asked = change(asked, "control", tilt_sense=1, rotary_sense=1, tilt_letter="B")
-    # Unit frame x lies along Y, so its y points to X-: 10 left is platter y = +10.
     asked = replace(
         asked,
-        stations=(Station(name="1", at=point(0, 10, 5)),),
-        parts=(Part(name="p", faces=(face("left", (0, 0, 0), (0, 1, 0), (90, 0)),)),),
+        stations=(Station(name="1", at=point(-10, 0, 5)),),
+        parts=(Part(name="p", faces=(face("left", (0, 0, 0), (-1, 0, 0), (90, 0)),)),),
     )
     found = Findings(asked).offsets.zeros[0]
     assert_allclose(found.point_mm, [-75.0, -50.0, -290.0], atol=1e-9)

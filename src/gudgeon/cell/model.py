@@ -8,9 +8,10 @@ an entry says "unit frame" or "platter frame":
   without tilt: the middle of the platter face on its axis), x along the tilt axis line (without
   tilt: along the rotary axis line, out of the platter face), z up; at yaw 0 its x, y, z are those
   of T.
-* platter frame: origin where the rotary axis line pierces the platter face, x, y, z parallel to the
-  unit frame's with both programmed angles zero.  For a unit without tilt: z out of the platter
-  face (unit frame x), x along unit frame y, y up, as seen by one who looks at the face.
+* platter frame: origin where the rotary axis line pierces the platter face; with both programmed
+  angles zero its x, y, z are those of the machine, whichever way round the unit stands.  For a unit
+  without tilt: z out of the platter face (unit frame x), x along unit frame y, y up, as seen by one
+  who looks at the face.
 
 Nothing here reads, checks or computes.
 """
@@ -227,7 +228,9 @@ class Unit:
         Kind.LENGTH, "platter face over the tilt axis line at tilt zero; negative if below"
     )
     axis_offset: Amount | None = entry(
-        Kind.LENGTH, "rotary line minus tilt line, across the tilt axis (unit frame y), tilt zero"
+        Kind.LENGTH,
+        "rotary line minus tilt line at tilt zero, along unit frame y: Y+ for a tilt along X, "
+        "X- for one along Y",
     )
     platter_diameter: Amount | None = entry(Kind.LENGTH, "diameter of the platter", above=0.0)
     body_right: Amount | None = entry(Kind.LENGTH, "body reaches this far towards unit frame +x")

@@ -422,6 +422,7 @@ class MassFindings(PlaceFindings):
         """
         height = self.cell.unit.face_height
         clocking = self.cell.fixture.clocking if clocked else None
+        frame = self.platter_in_unit.tolist()
 
         def place(read: Read) -> tuple[float, float, float]:
             x, y, z = (read(value) for value in at)
@@ -434,10 +435,10 @@ class MassFindings(PlaceFindings):
             if clocking is not None:
                 cosine, sine = math.cos(read(clocking)), math.sin(read(clocking))
                 x, y = x * cosine - y * sine, x * sine + y * cosine
+            u, v, w = (a * x + b * y + c * z for a, b, c in frame)
             if not self.has_tilt:
-                # The platter looks along the unit frame's x; see `platter_axes`.
-                return z, x, y
-            return x, y, z + (read(height) if height is not None else 0.0)
+                return u, v, w
+            return u, v, w + (read(height) if height is not None else 0.0)
 
         return place
 

@@ -295,8 +295,8 @@ class OffsetFindings(LineFindings):
                 "The axis lines stand where the entries of the cell put them; nothing was touched.",
             )
         told.append(
-            "The fixture stands square on the platter face and parallel to the unit with both "
-            "angles at zero."
+            "The fixture stands square on the platter face, and with both angles at zero parallel "
+            "to the machine's X and Y."
         )
         clocking = self.cell.fixture.clocking
         if clocking is not None and clocking.value != 0.0:

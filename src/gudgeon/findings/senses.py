@@ -210,12 +210,22 @@ class SenseFindings(FindingsBase):
     def platter_axes(self) -> Floats:
         """Platter frame's x, y, z in T with all angles at zero, as columns, shape (3, 3).
 
-        The unit frame's own for a tilting unit.  For a single axis lying on the table z points out
-        of the platter face (the unit frame's x), x along the unit frame's y, y upwards: what one
-        sees who looks at the face, x to the right and y up.
+        The machine's own for a tilting unit, whichever way round it stands.  For a single axis
+        lying on the table z points out of the platter face (the unit frame's x), x along the unit
+        frame's y, y upwards: what one sees who looks at the face, x to the right and y up.
         """
-        axes = self.unit_axes
-        return axes if self.has_tilt else axes[:, [1, 2, 0]]
+        return np.eye(3) if self.has_tilt else self.unit_axes[:, [1, 2, 0]]
+
+    @cached_property
+    def platter_in_unit(self) -> Floats:
+        """Platter frame's x, y, z in the unit frame, as columns, shape (3, 3).
+
+        Where nobody knows yet how the unit stands, it is taken as standing along X.
+        """
+        try:
+            return np.asarray(self.unit_axes.T @ self.platter_axes)
+        except Lacking:
+            return np.eye(3) if self.has_tilt else np.eye(3)[:, [1, 2, 0]]
 
     @cached_property
     def axis_directions(self) -> dict[str, Floats]:

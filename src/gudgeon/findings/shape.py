@@ -239,7 +239,10 @@ class ShapeFindings(LineFindings):
         if fixture.shape is None:
             told.append(f"The load is taken as a {shape or 'cylinder'} (fixture.shape).")
         square = shape == "square"
-        solids = [_load(fixture, size.value, square, unit.face_height, self.has_tilt)]
+        stands = fixture.clocking.value if fixture.clocking else 0.0
+        if self.has_tilt:
+            stands += math.atan2(self.platter_in_unit[1, 0], self.platter_in_unit[0, 0])
+        solids = [_load(fixture, size.value, square, unit.face_height, stands, self.has_tilt)]
         if unit.platter_diameter is not None and self.has_tilt and unit.face_height is not None:
             at = unit.face_height.value
             solids.append(Solid("platter", "platter", at, at, unit.platter_diameter.value / 2.0))
@@ -398,18 +401,23 @@ def solid_of(box: Box) -> Solid | None:
 
 
 def _load(
-    fixture: Fixture, size_mm: float, square: bool, face: Amount | None, has_tilt: bool
+    fixture: Fixture,
+    size_mm: float,
+    square: bool,
+    face: Amount | None,
+    turn_rad: float,
+    has_tilt: bool,
 ) -> Solid:
+    """Return the load; `turn_rad` is its turn about the platter's z in the unit frame."""
     assert fixture.height is not None
     bottom = fixture.bottom.value if fixture.bottom else 0.0
     top = fixture.height.value
     name = fixture.name or "load"
-    clocking = fixture.clocking.value if fixture.clocking else 0.0
     corners = [(x, y) for x in (-size_mm, size_mm) for y in (-size_mm, size_mm)]
     turned = [
         (
-            x * math.cos(clocking) - y * math.sin(clocking),
-            x * math.sin(clocking) + y * math.cos(clocking),
+            x * math.cos(turn_rad) - y * math.sin(turn_rad),
+            x * math.sin(turn_rad) + y * math.cos(turn_rad),
         )
         for x, y in corners
     ]
