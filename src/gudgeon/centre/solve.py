@@ -1,9 +1,7 @@
 """Least squares: the one solver behind every fit, with covariance and what the data determine.
 
-Damped Gauss-Newton steps (Levenberg-Marquardt) with the scaling of columns after More, "The
-Levenberg-Marquardt algorithm: implementation and theory" (1978), and the damping rule of Nielsen
-(1999); both from memory, checked against the NIST StRD reference problems.  A library solver would
-do the same work, but its import takes longer than all six questions together.
+The steps are those of the Levenberg-Marquardt routine of MINPACK, through scipy; exact derivatives
+go in, and what the data determine is judged here from the scaled derivatives at the solution.
 """
 
 from __future__ import annotations
@@ -22,6 +20,9 @@ Residuals = Callable[[NDArray[Any]], NDArray[Any]]
 
 RANK: Final = 1e-9
 """Singular values of the scaled derivatives below this share of the largest count as zero."""
+
+EPS: Final = 1e-15
+"""Relative change at which the steps end: as far as rounding lets them go."""
 
 MOST_STEPS: Final = 2000
 """More steps than the hardest reference problem needs by a factor of ten; bounds the time."""
@@ -103,35 +104,23 @@ def solve(
         raise ValueError("the residuals at the start are not finite")
     if len(r) < len(x):
         raise NotDetermined(f"{len(r)} data cannot determine {len(x)} parameters")
-    jac = slope(x)
-    scale = _column_sizes(jac)
-    damping, grow = 1e-2, 2.0
-    steps = 0
-    while steps < MOST_STEPS:
-        steps += 1
-        step = _damped_step(jac / scale, r, damping) / scale
-        with np.errstate(all="ignore"):
-            trial = np.asarray(residuals(x + step), dtype=np.float64)
-        predicted = float(r @ r) - float(np.sum((r + jac @ step) ** 2))
-        gained = float(r @ r) - float(trial @ trial) if np.all(np.isfinite(trial)) else -np.inf
-        small = float(np.linalg.norm(scale * step)) <= 1e-14 * (
-            float(np.linalg.norm(scale * x)) + 1e-30
+    # Imported here: a tenth of a second that only the questions with readings need to pay.
+    from scipy.optimize import least_squares
+
+    with np.errstate(all="ignore"):
+        found = least_squares(
+            residuals,
+            x,
+            slope,
+            method="lm",
+            x_scale="jac",
+            ftol=EPS,
+            xtol=EPS,
+            gtol=EPS,
+            max_nfev=MOST_STEPS,
         )
-        if gained >= 0.0 and np.isfinite(gained):
-            x, r = x + step, trial
-            jac = slope(x)
-            scale = np.maximum(scale, _column_sizes(jac))
-            ratio = gained / predicted if predicted > 0.0 else 1.0
-            damping *= max(1.0 / 3.0, 1.0 - (2.0 * min(ratio, 1.0) - 1.0) ** 3)
-            damping, grow = max(damping, 1e-18), 2.0
-        else:
-            damping, grow = damping * grow, grow * 2.0
-        if small or damping > 1e30:
-            break
-        # The residual stands square on all columns: nothing is left to gain.
-        if predicted <= 1e-20 * float(r @ r):
-            break
-    return _finish(x, r, jac, steps)
+    x = np.asarray(found.x, dtype=np.float64)
+    return _finish(x, np.asarray(found.fun), np.asarray(found.jac), int(found.nfev))
 
 
 def _finish(x: Floats, r: Floats, jac: Floats, steps: int) -> Fitted:
@@ -152,13 +141,6 @@ def complex_derivatives(residuals: Residuals, at: Floats) -> Floats:
         shifted[i] += 1e-30j
         columns.append(np.asarray(residuals(shifted)).imag / 1e-30)
     return np.column_stack(columns)
-
-
-def _damped_step(jac: Floats, r: Floats, damping: float) -> Floats:
-    count = jac.shape[1]
-    tall = np.vstack([jac, np.sqrt(damping) * np.eye(count)])
-    wanted = np.concatenate([-r, np.zeros(count)])
-    return np.asarray(np.linalg.lstsq(tall, wanted, rcond=None)[0], dtype=np.float64)
 
 
 def _column_sizes(jac: Floats) -> Floats:
