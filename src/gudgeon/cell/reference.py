@@ -65,9 +65,9 @@ gauge point of the empty spindle stands there.
 * **Unit frame**: origin where the rotary axis line crosses the height of the tilt axis line, x
   along the tilt axis, z up; at yaw 0 its directions are those of the machine. A unit without tilt:
   origin in the middle of the platter face, x along the rotary axis, out of the face.
-* **Platter frame**: origin where the rotary axis line pierces the platter face, directions as in
-  the unit frame with both angles zero. A unit without tilt: z out of the platter face, x along the
-  unit frame's y, y up.
+* **Platter frame**: origin where the rotary axis line pierces the platter face; with both angles
+  zero its directions are those of the machine, whichever way round the unit stands. A unit without
+  tilt: z out of the platter face, x along the unit frame's y, y up.
 """
 
 _READINGS: Final = """\
