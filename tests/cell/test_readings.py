@@ -303,3 +303,26 @@ def test_any_row_of_likely_pieces_gives_touches_or_faults(rows: str) -> None:
     for touch in loaded.cell.touches if loaded.cell else ():
         assert math.isfinite(touch.tilt_rad)
         assert touch.u_mm > 0.0
+
+
+def test_one_slip_through_the_whole_table_is_told_once() -> None:
+    rows = [f"pin centre;0;0;-{number},5;-2,5" for number in range(1, 41)]
+    table = "\n".join(["what;tilt_deg;rotary_deg;x_mm;y_mm", *rows])
+    loaded = cell_with(table)
+    assert codes(loaded) == ["K015"]
+    assert loaded.faults[0].what.endswith("the same on lines 3 to 41")
+
+
+def test_a_wrong_entry_of_the_section_is_not_told_again_as_lacking() -> None:
+    wrong = 'ball_diameter = "6 mm"\ncompensated = no\nreading_u = "0.003 mm"\n'
+    assert codes(cell_with(ROWS, readings=wrong)) == ["C008"]
+
+
+def test_a_reading_beyond_the_travel_is_a_warning_in_the_shop_s_units() -> None:
+    travel = '[machine]\ntravel_x = ["-30 in", "0 in"]\ntravel_y = ["-160 mm", "0 mm"]'
+    table = ROWS.replace("-381.0,-130.0", "381.0,-130.0")
+    loaded = cell_with(table, travel, units="in")
+    assert codes(loaded) == ["K025"]
+    assert loaded.faults[0].what == "X 15 in lies outside the travel"
+    assert loaded.cell is not None
+    assert codes(cell_with(ROWS, travel)) == []

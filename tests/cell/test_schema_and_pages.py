@@ -202,6 +202,32 @@ def test_what_cannot_be_read_is_asked_again_with_the_mend() -> None:
     assert 'travel_x = ["-762 mm", "0 mm"]' in text
 
 
+@pytest.mark.parametrize(
+    ("slip", "mend"),
+    [
+        ("-762 to 0", "-762 mm to 0 mm"),
+        ("0 in to -30 in", "-30 in to 0 in"),
+        ("-762,5 mm to 0 mm", "-762.5 mm to 0 mm"),
+    ],
+)
+def test_the_mend_shown_is_taken_as_it_stands(slip: str, mend: str) -> None:
+    _, prompts = asked("", "", "", slip)
+    shown = next(line for line in prompts[4].splitlines() if line.startswith("  write  "))
+    offered = shown.removeprefix("  write  ").split("  or  ")
+    assert offered[0] == mend
+    for choice in offered:
+        text, _ = asked("", "", "", choice)
+        assert "\ntravel_x = " in text, choice
+
+
+@pytest.mark.parametrize(
+    "typed", ['"-762 mm to 0 mm"', 'travel_x = ["-762 mm", "0 mm"]', "-762 mm to 0", "-762; 0 mm"]
+)
+def test_what_belongs_to_the_file_may_be_typed_too(typed: str) -> None:
+    text, _ = asked("", "", "", typed)
+    assert 'travel_x = ["-762 mm", "0' in text
+
+
 def test_a_contradiction_with_an_earlier_answer_is_asked_again() -> None:
     text, prompts = asked("", "", "", "", "", "", "", "1", "", "", "", "A", "A", "C")
     assert any("both have the letter A" in prompt for prompt in prompts)

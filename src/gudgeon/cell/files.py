@@ -89,7 +89,13 @@ def load_text(
             faults.append(table)
         else:
             touches, more = read_readings(table, name, cell, read.source)
-            faults.extend(more)
+            # A row lacks only what its section does not give: a wrong value there is told already.
+            wrong_lines = [place.text.split("=")[0].strip() for f in faults for place in f.places]
+            faults.extend(
+                fault
+                for fault in more
+                if fault.code != "K012" or not any(f"  {key} = " in fault.do for key in wrong_lines)
+            )
             cell = replace(cell, touches=touches)
     faults.extend(check(ReadCell(cell, read.source, read.faults, read.broken)))
     wrong = any(fault.level == "error" for fault in faults)

@@ -204,6 +204,20 @@ LAYOUT: Final = (
         ),
     ),
     Block(
+        "control.jogs",
+        (
+            "One for each axis: jog it a little with the unit empty and at zero, and write down",
+            "what was seen. Watch the top of the platter for the tilt, its right rim for the turn.",
+        ),
+        (
+            E("letter", '"A"'),
+            E("by", '"5 deg"'),
+            E("watched", '"Z+"', "", "where the mark sat: on top"),
+            E("moved", '"Y+"', "", "where it went: to the back"),
+        ),
+        repeated=True,
+    ),
+    Block(
         "money",
         ('Write ranges where you are not sure, such as  "18 min to 24 min" .',),
         (

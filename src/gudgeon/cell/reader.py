@@ -266,7 +266,7 @@ def _no_unit(
     # In a list only the value is written anew, else the whole entry.
     lead = "" if isinstance(path[-1], int) else f"{path[-1]} = "
     mend = "  or  ".join(lead + choice for choice in choices)
-    both = " and ".join(choice.strip('"') for choice in choices)
+    both = " and ".join(choice.strip('"') for choice in choices) if len(choices) > 1 else ""
     run.tell(path, slips.bare_number(path, shown, f"write  {mend}", at, both))
 
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import difflib
 from collections.abc import Sequence
+from dataclasses import replace
 
 from gudgeon.cell.faults import Fault, Place
 
@@ -21,9 +22,11 @@ __all__ = [
     "no_unit_anywhere",
     "not_a_number",
     "not_positive",
+    "outside_travel",
     "row_twice",
     "side_contradicts",
     "sphere",
+    "together",
     "too_many_rows",
     "unit_taken",
     "unknown_column",
@@ -52,9 +55,42 @@ def no_rows(at: Place) -> Fault:
     )
 
 
-def unknown_column(words: str, known: Sequence[str], at: Place) -> Fault:
-    """K003: a column that is not used."""
+def together(faults: Sequence[Fault]) -> list[Fault]:
+    """Tell one slip that runs through the table once, with the lines on which it stands."""
+    groups: dict[tuple[str, str, str], list[Fault]] = {}
+    for fault in faults:
+        # A word that is wrong is its own slip; a decimal comma is the same one in every column.
+        own = "" if fault.code in ("K010", "K015", "K016", "K017", "K025") else fault.what
+        note = fault.places[0].note if fault.code != "K015" else ""
+        groups.setdefault((fault.code, own, note), []).append(fault)
+    told = []
+    for first, *more in groups.values():
+        lines = sorted({fault.places[0].line or 0 for fault in more})
+        if lines:
+            also = _lines(lines)
+            first = replace(first, what=f"{first.what}; the same on {also}")
+        told.append(first)
+    return told
+
+
+def _lines(numbers: Sequence[int]) -> str:
+    """Return "line 3", "lines 3 to 22" or "lines 3, 7, 9 and 4 more"."""
+    if len(numbers) == 1:
+        return f"line {numbers[0]}"
+    if numbers[-1] - numbers[0] == len(numbers) - 1:
+        return f"lines {numbers[0]} to {numbers[-1]}"
+    shown = [str(number) for number in numbers[:5]]
+    if len(numbers) > len(shown):
+        return f"lines {', '.join(shown)} and {len(numbers) - len(shown)} more"
+    return f"lines {', '.join(shown[:-1])} and {shown[-1]}"
+
+
+def unknown_column(
+    words: str, known: Sequence[str], at: Place, endings: Sequence[tuple[str, str]] = ()
+) -> Fault:
+    """K003: a column that is not used; `endings` are the unit that each known name should have."""
     near = difflib.get_close_matches(words.lower().split("_")[0], known, n=1, cutoff=0.7)
+    near = [name + dict(endings).get(name, "") for name in near]
     return _warning(
         "K003",
         f'the column "{words}" is not known and not used',
@@ -229,7 +265,8 @@ def no_side(at: Place) -> Fault:
         "it is not said from which side this was touched",
         at,
         "The radius of the tip is added or taken off depending on the side.",
-        "add a column side with the side on which the tip stood, such as Z+",
+        "enter under side where the tip stood, such as Z+; for a measured centre of a bore or pin "
+        "enter both x and y",
     )
 
 
@@ -286,6 +323,19 @@ def face_centre(at: Place) -> Fault:
         at,
         "Only a bore or a pin has a centre.",
         "write bore centre or pin centre, or kind touch with the side that was touched",
+    )
+
+
+def outside_travel(axis: str, shown: str, low: str, high: str, at: Place, section: Place) -> Fault:
+    """K025: a place where the machine cannot have stood."""
+    return _warning(
+        "K025",
+        f"{axis} {shown} lies outside the travel",
+        (at, section),
+        f"The machine goes from {low} to {high} in {axis}. Readings in the wrong unit, or of "
+        "another machine, give axis lines that are nowhere near.",
+        "mend the unit in the name of the column (x_mm, x_in), the reading, or "
+        f"travel_{axis.lower()}",
     )
 
 

@@ -24,6 +24,9 @@ __all__ = ["COLUMNS", "ROWS_MOST", "Column", "read_readings"]
 ROWS_MOST: Final = 5000
 """Rows read; a day of touching gives a hundred."""
 
+TRAVEL_PLAY_MM: Final = 1.0
+"""Room beyond the travel that is entered before a reading is told; travels are rounded."""
+
 DIRECTIONS: Final = ("X+", "X-", "Y+", "Y-", "Z+", "Z-")
 
 
@@ -171,13 +174,14 @@ def read_readings(
         table.faults.append(told.too_many_rows(table.at(body[ROWS_MOST][0]), ROWS_MOST))
         body = body[:ROWS_MOST]
     touches: list[Touch] = []
+    slips: list[Fault] = []
     seen: dict[tuple[object, ...], Touch] = {}
     lacking: dict[str, int] = {}
     for line, cells in body:
         try:
             touch = _touch(table, line, cells, lacking)
         except _RowFaultError as problem:
-            table.faults.append(problem.fault)
+            slips.append(problem.fault)
             continue
         key = _same(touch)
         if key in seen:
@@ -186,9 +190,34 @@ def read_readings(
         else:
             seen[key] = touch
             touches.append(touch)
+            slips += _outside_travel(table, touch)
+    table.faults += told.together(slips)
     for entry, line in lacking.items():
         table.faults.append(told.entry_missing(entry, table.at(line), source.key(("readings",))))
     return tuple(touches), tuple(table.faults)
+
+
+def _outside_travel(table: _Table, touch: Touch) -> list[Fault]:
+    """Tell a touch where the machine cannot have stood; Z is that of the tip, and is not judged."""
+    machine = table.cell.machine
+    travels = machine.travel_x, machine.travel_y
+    inch = table.cell.shop.units == "in"
+
+    def shown(value: float) -> str:
+        return f"{value / 25.4:g} in" if inch else f"{value:g} mm"
+
+    found = []
+    for axis, travel, value in zip("xy", travels, touch.position_mm[:2], strict=True):
+        if travel is None or value is None:
+            continue
+        low, high = (end.value for end in travel)
+        if low - TRAVEL_PLAY_MM <= value <= high + TRAVEL_PLAY_MM:
+            continue
+        at = table.at(touch.row, table.uses.get(axis))
+        section = table.source.value(("machine", f"travel_{axis}"))
+        words = axis.upper(), shown(value), shown(low), shown(high)
+        found.append(told.outside_travel(*words, at, section))
+    return found
 
 
 def _rows(text: str) -> list[tuple[int, list[str]]]:
@@ -228,7 +257,7 @@ def _read_header(table: _Table, line: int, header: list[str]) -> bool:
             column = _BY_NAME[letters[name.upper()]]
         if column is None:
             known = [header for column in COLUMNS for header in column.headers]
-            table.faults.append(told.unknown_column(words, known, table.at(line)))
+            table.faults.append(told.unknown_column(words, known, table.at(line), _endings(table)))
             continue
         if column.name in named:
             table.faults.append(told.column_twice(words, table.at(line)))
@@ -264,6 +293,12 @@ def _read_header(table: _Table, line: int, header: list[str]) -> bool:
     if "what" not in named:
         table.faults.append(told.no_column("what", "feature that was touched", table.at(line)))
     return not any(fault.level == "error" for fault in table.faults[errors:])
+
+
+def _endings(table: _Table) -> list[tuple[str, str]]:
+    """Return each header that carries a unit with the ending to write."""
+    endings = {"length": f"_{table.cell.shop.units or 'mm'}", "angle": "_deg", "": ""}
+    return [(name, endings[column.measure]) for column in COLUMNS for name in column.headers]
 
 
 def _split_header(words: str) -> tuple[str, str]:

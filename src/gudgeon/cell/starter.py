@@ -10,6 +10,7 @@ from __future__ import annotations
 import difflib
 import json
 import re
+import textwrap
 from collections.abc import Callable
 from dataclasses import dataclass, field
 from typing import Final
@@ -18,7 +19,7 @@ from gudgeon.cell.entry import Entry, Shape, entries
 from gudgeon.cell.files import load_text
 from gudgeon.cell.first_file import LAYOUT, Example
 from gudgeon.cell.model import Cell
-from gudgeon.quantity.kinds import BASE, Kind
+from gudgeon.quantity.kinds import Kind
 
 __all__ = ["TRIES", "start"]
 
@@ -121,27 +122,59 @@ def start(ask: Callable[[str], str]) -> str:
 
 def _ask_one(ask: Callable[[str], str], sheet: _Sheet, asked: _Asked, words: str) -> None:
     entry = _entry_of(asked.section, asked.key)
-    prompt = f"{words}\n{_hint(entry, sheet.inch)}> "
+    hint = _hint(asked, entry, sheet.inch)
+    prompt = f"{words}\n{hint}> "
     for _ in range(TRIES):
-        typed = ask(prompt).strip()
+        typed = _bare(ask(prompt), asked.key)
         if not typed:
             return
         place = (asked.section, asked.key)
         sheet.values[place] = _as_toml(entry, typed)
-        problem = _problem(sheet)
+        problem = _problem(sheet, asked, entry, typed)
         if problem is None:
             return
         del sheet.values[place]
-        prompt = f"{problem}\n{_hint(entry, sheet.inch)}again, or leave blank> "
+        prompt = f"{problem}\n{hint}again, or leave blank> "
 
 
-def _problem(sheet: _Sheet) -> str | None:
-    """Return what the reader has against the sheet, with the mend, in two lines."""
+def _bare(typed: str, key: str) -> str:
+    """Return what was typed without what belongs to the file: key, quotation marks."""
+    typed = re.sub(rf"^\s*{key}\s*=\s*", "", typed).strip()
+    return typed.strip("\"'\u201c\u201d\u201e").strip()
+
+
+def _problem(sheet: _Sheet, asked: _Asked, entry: Entry, typed: str) -> str | None:
+    """Return what the reader has against the sheet and what to type instead, in a few lines."""
     loaded = load_text(sheet.text())
     wrong = [fault for fault in loaded.faults if fault.level == "error"]
     if not wrong:
         return None
-    return f"  {wrong[0].what}\n  {wrong[0].do}"
+    what = wrong[0].what.removeprefix(f"{asked.key} in [{asked.section}]").lstrip(": ")
+    if what[:1].isalpha() and what != wrong[0].what:
+        what = f"this {what}"
+    do = wrong[0].do.replace(f"{asked.key} = ", "")
+    if entry.shape is Shape.RANGE:
+        do = _both_ends(entry, typed, sheet.inch)
+        what = "two values are wanted, the lowest and the highest" if not _ends(typed) else what
+    lines = [*textwrap.wrap(what, 76), *textwrap.wrap(do, 76)]
+    return "\n".join(f"  {line}" for line in lines)
+
+
+def _both_ends(entry: Entry, typed: str, inch: bool) -> str:
+    """Return how to type two ends again, in one line; empty if only the person can say."""
+    ends = _ends(typed)
+    numbers = [re.match(r"[+-]?\d+(?:[.,]\d+)?", end) for end in ends or ()]
+    if len(numbers) != 2 or None in numbers:
+        return ""
+    shown = [found[0].replace(",", ".") for found in numbers if found]
+    if float(shown[0]) > float(shown[1]):
+        shown.reverse()
+    unit = "deg" if entry.kind is Kind.ANGLE else "in" if inch else "mm"
+    other = "" if entry.kind is Kind.ANGLE else "mm" if inch else "in"
+    said = [name for name in (unit, other) if name and re.search(rf"\b{name}\b", typed)]
+    names = said or [name for name in (unit, other) if name]
+    mends = [f"{shown[0]} {name} to {shown[1]} {name}" for name in names]
+    return f"write  {'  or  '.join(mends)}"
 
 
 def _entry_of(section: str, key: str) -> Entry:
@@ -153,7 +186,7 @@ def _entry_of(section: str, key: str) -> Entry:
     return entries(of)[key]
 
 
-def _hint(entry: Entry, inch: bool) -> str:
+def _hint(asked: _Asked, entry: Entry, inch: bool) -> str:
     if entry.choices:
         lines = [
             f"  {number}  {choice}"
@@ -163,15 +196,15 @@ def _hint(entry: Entry, inch: bool) -> str:
         return "\n".join(lines) + "\n"
     if entry.kind is Kind.TEXT or entry.kind is None:
         return ""
-    if entry.shape is Shape.RANGE:
-        pair = {Kind.ANGLE: ("-30 deg to 110 deg", "-30 deg to 110 deg")}.get(
-            entry.kind, ("-762 mm to 0 mm", "-30 in to 0 in")
-        )
-        return f"  such as  {pair[inch]}\n"
-    examples = BASE[entry.kind].examples
-    if entry.kind is Kind.LENGTH:
-        examples = ("620 mm", "24.5 in")
-    return f"  such as  {examples[1 if inch else 0]}\n"
+    example = next(
+        example
+        for block in LAYOUT
+        if block.section == asked.section
+        for example in block.examples
+        if example.key == asked.key
+    )
+    value = example.inch if inch and example.inch else example.metric
+    return f"  such as  {value.strip('[]').replace(', ', ' to ').replace(chr(34), '')}\n"
 
 
 def _as_toml(entry: Entry, typed: str) -> str:
@@ -183,15 +216,23 @@ def _as_toml(entry: Entry, typed: str) -> str:
         near = difflib.get_close_matches(typed.lower(), lowered, n=1, cutoff=0.8)
         return _quoted(lowered[near[0]] if near else typed)
     if entry.shape is Shape.RANGE:
-        ends = re.split(r"\s+to\s+|\s*[,;]\s+|\s*;\s*", typed.strip("[]"))
-        ends = [end.strip(" \"'") for end in ends]
-        if len(ends) == 2:
-            # "-762 to 0 mm": the one unit is meant for both.
-            unit = re.search(r"[A-Za-z]+$", ends[1])
-            if unit and re.fullmatch(r"[+-]?[\d./]+", ends[0]):
-                ends[0] = f"{ends[0]} {unit[0]}"
+        ends = _ends(typed)
+        if ends:
             return f"[{_quoted(ends[0])}, {_quoted(ends[1])}]"
     return _quoted(typed)
+
+
+def _ends(typed: str) -> tuple[str, str] | None:
+    """Split "-762 mm to 0 mm" into its ends; one unit is meant for both."""
+    pieces = re.split(r"\s+to\s+|\s*[,;]\s+|\s*;\s*", typed.strip("[]"))
+    ends = [piece.strip(" \"'") for piece in pieces]
+    if len(ends) != 2:
+        return None
+    for one, other in ((0, 1), (1, 0)):
+        unit = re.search(r"[A-Za-z]+$", ends[other])
+        if unit and re.fullmatch(r"[+-]?[\d./]+", ends[one]):
+            ends[one] = f"{ends[one]} {unit[0]}"
+    return ends[0], ends[1]
 
 
 def _quoted(text: str) -> str:

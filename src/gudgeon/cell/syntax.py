@@ -24,6 +24,7 @@ DEEPEST: Final = 40
 _AT: Final = re.compile(r"\s*\(at (?:line (\d+), column (\d+)|end of document)\)$")
 _PAIR: Final = re.compile(r"""^\s*(?P<key>[A-Za-z0-9_."'-]+)\s*=\s*(?P<value>.*?)\s*$""")
 _HEADER: Final = re.compile(r"^\s*\[\[?\s*([^\]]*?)\s*\]\]?")
+_YES_NO: Final = {"yes": "true", "no": "false", "true": "true", "false": "false"}
 _WORD: Final = re.compile(r"[^\s\[\],\"'#{}=][^\[\],\"'#{}=]*")
 
 
@@ -91,7 +92,7 @@ def _told(source: Source, lines: list[str], problem: str) -> tuple[Fault, list[i
         emptied += list(_until_header(lines, following))
     at = None if column is None else min(column, max(0, len(line.rstrip()) - 1))
     place = source.line(number + 1, at, None if at is None else at + 1)
-    return _not_toml(place, words), emptied
+    return _not_toml(place, words, _mended(line)), emptied
 
 
 def _until_header(lines: list[str], numbers: range) -> list[int]:
@@ -115,7 +116,27 @@ def _opening(lines: list[str], number: int) -> int | None:
 # --- the faults, one function a code ------------------------------------------------------------
 
 
-def _not_toml(place: Place, words: str) -> Fault:
+def _mended(line: str) -> str | None:
+    """Return an entry without its slip: a blank in the key, a colon or no sign, a bare comma."""
+    found = re.match(r"\s*([A-Za-z][\w -]*?)\s*(?:[:=]\s*|\s(?=[\"\[\d]))(.+?)\s*$", line)
+    if found is None:
+        return None
+    key, value = re.sub(r"[\s-]+", "_", found[1]), found[2].split("#")[0].strip()
+    if re.fullmatch(r'"[^"]*"(\s*[,;]\s*"[^"]*")+', value):
+        value = f"[{value.replace(';', ',')}]"  # a list without its brackets
+    comma = re.fullmatch(r"([+-]?\d+),(\d+)\s*([A-Za-z*/]*)", value)
+    if comma:
+        unit = f" {comma[3]}" if comma[3] else ""
+        value = f'"{comma[1]}.{comma[2]}{unit}"' if unit else f"{comma[1]}.{comma[2]}"
+    mend = f"{key} = {value}"
+    try:
+        tomllib.loads(mend)
+    except ValueError:
+        return None
+    return mend if mend != line.strip() else None
+
+
+def _not_toml(place: Place, words: str, mend: str | None = None) -> Fault:
     hints = {
         "Illegal character '\\n'": "close the quotation mark before the end of the line",
         "Invalid value": 'write text and quantities in quotation marks: key = "12.5 mm"',
@@ -132,7 +153,7 @@ def _not_toml(place: Place, words: str) -> Fault:
         "this line cannot be read",
         (place,),
         "A cell file is TOML: sections in brackets, and entries  key = value  under them.",
-        do or 'write  key = "value"  , or put # before the line',
+        f"write  {mend}" if mend else do or 'write  key = "value"  , or put # before the line',
     )
 
 
@@ -149,13 +170,25 @@ def _too_deep(source: Source) -> Fault:
 
 def _unclosed(place: Place) -> Fault:
     at = place.text.find("[", place.text.find("="))
+    written = place.text.split("#")[0].strip().rstrip(",")
+    if written.endswith("]"):
+        # The list is closed; semicolons part its items, as a spreadsheet has them.
+        mend = written.replace(";", ",")
+        return Fault(
+            "C007",
+            "error",
+            "the items of a list are not parted by commas",
+            (Place(place.file, place.line, place.text, max(at, 0), max(at, 0) + 1),),
+            "A list is written  [first, second] , each item in its own quotation marks.",
+            f"write  {mend}" if mend != written else "put a comma between the items",
+        )
     return Fault(
         "C007",
         "error",
         "a list is not closed",
         (Place(place.file, place.line, place.text, max(at, 0), max(at, 0) + 1),),
         "Without the closing bracket all entries behind it would be taken as part of the list.",
-        f"write  {place.text.split('#')[0].strip().rstrip(',')}]",
+        f"write  {written}]",
     )
 
 
@@ -170,6 +203,11 @@ def _without_quotes(source: Source, number: int, line: str) -> Fault | None:
     if straight == value:
         if value.count('"') % 2 or value.count("'") % 2 or not _WORD.search(value):
             return None
+        if quoted.lower() in _YES_NO:
+            at = source.line(number + 1, found.start("value"), found.start("value") + len(quoted))
+            return _yes_no(found["key"], quoted, at)
+        if '"' not in quoted and re.search("[A-Za-z]", quoted):
+            quoted = re.sub(r"(?<=\d),(?=\d)", ".", quoted)  # a decimal comma besides
         quoted = re.sub(
             r'"[^"]*"|' + _WORD.pattern,
             lambda piece: piece[0] if piece[0].startswith('"') else _in_quotes(piece[0]),
@@ -190,6 +228,18 @@ def _without_quotes(source: Source, number: int, line: str) -> Fault | None:
         (source.line(number + 1, start, start + len(value.split("#")[0].rstrip())),),
         "Text and quantities with a unit stand between straight quotation marks.",
         f"write  {mend}",
+    )
+
+
+def _yes_no(key: str, value: str, place: Place) -> Fault:
+    """C008: yes and no, which are true and false in a cell file."""
+    return Fault(
+        "C008",
+        "error",
+        f"the value of {key} is {value}, which a cell file does not know",
+        (place,),
+        "Yes and no are written true and false, without quotation marks.",
+        f"write  {key} = {_YES_NO[value.lower()]}",
     )
 
 

@@ -159,6 +159,8 @@ def read(text: str, kind: Kind) -> Written:
     terms = _terms(plain)
     if terms is None:
         raise unreadable(text, kind)
+    if kind in (Kind.MONEY, Kind.MONEY_PER_YEAR):
+        _no_point_of_thousands(text, terms)
     value, currency = _value(text, kind, terms)
     return Written(Amount(_checked(text, kind, value)), currency)
 
@@ -167,6 +169,8 @@ def with_units(number: str, kind: Kind) -> str:
     """Return how to write a bare number: ``'"762 mm" or "762 in"'``."""
     examples = BASE[kind].examples[:2]
     units = [_NUMBER.sub("", example, count=1).strip() for example in examples]
+    if kind is Kind.ANGLE:
+        units = units[:1]  # nobody means seconds of arc by a bare number
     choices = dict.fromkeys(f'"{number} {unit}"' for unit in units)
     return " or ".join(choices)
 
@@ -342,6 +346,19 @@ def _unit_of(text: str, kind: Kind, terms: list[_Term], term: _Term) -> Unit:
     if unit.dimension not in dimensions_of(kind):
         raise other_kind(text, kind, unit.text, kind_of(unit))
     return unit
+
+
+def _no_point_of_thousands(text: str, terms: list[_Term]) -> None:
+    """Refuse "24.900 EUR": a point parts decimals in one country and thousands in the next."""
+    written = terms[0].written
+    if re.fullmatch(r"[+-]?[1-9]\d{0,2}\.\d{3}", written):
+        whole, cents = written.replace(".", ""), written[:-1]
+        raise QuantityError(
+            f'"{text}" could be read in two ways',
+            f'write "{text.replace(written, whole)}" or "{text.replace(written, cents)}", '
+            "whichever is meant",
+            "unreadable",
+        )
 
 
 def _middle(kind: Kind) -> str:

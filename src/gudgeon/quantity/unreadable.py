@@ -77,7 +77,8 @@ def comma(text: str, kind: Kind) -> QuantityError:
             f'"{text}" is not {article(kind)}', "leave the comma out", "comma", (at, at + 1)
         )
     point = text.replace(",", ".", 1)
-    if text.count(",") > 1:
+    thousands = kind in MONEY and len(whole[2]) == 3  # no coin is a thousandth
+    if text.count(",") > 1 or text.index(",") < text.find(".") or thousands:
         fix = f'write "{text.replace(",", "")}"'
     elif len(whole[2]) == 3 and whole[1].lstrip("0"):
         fix = f'write "{point}" or "{text.replace(",", "")}", whichever is meant'
