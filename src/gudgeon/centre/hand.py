@@ -4,8 +4,10 @@ The platter face is touched at tilt +90, -90 and 0, a bore or pin on the platter
 rotary angles.  With face height d, tilt line (y, z) and the outward normal n of the face, a touch
 of the face says ``n . (surface) = n . (tilt line) + d``; hence
 
-* tilt line across: half the difference of the touches at +90 and -90 (stylus radius cancels);
-* face height: half their sum (it does not: it is taken off first);
+* tilt line across: half the difference of what the touches at +90 and -90 say, half the sum
+  of their machine coordinates (stylus radius cancels);
+* face height: half the sum of what they say, which is half the distance between the two machine
+  coordinates (the radius does not cancel: it is taken off first);
 * tilt line height: the level touch less the face height;
 * rotary line: middle between the two centres (the eccentricity of the bore cancels).
 

@@ -131,7 +131,7 @@ class LineFindings(TouchFindings):
                 item.gives,
                 item.how,
             )
-            for item in touch_orders(study.frame, self.senses)
+            for item in touch_orders(study.frame, self.senses, self.cell.unit.tilt_range)
             if item.needed in wanted
         )
 

@@ -2,17 +2,23 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
+from typing import Final
 
 import numpy as np
 from numpy.typing import NDArray
 
 from gudgeon.centre.lines import LineFrame
 from gudgeon.findings.senses import Senses
+from gudgeon.quantity.amount import Amount
 
 __all__ = ["TouchOrder", "side_name", "touch_orders"]
 
 Floats = NDArray[np.float64]
+
+UPRIGHT: Final = math.pi / 2.0
+SLACK: Final = math.radians(0.01)  # a range of "90 deg" reaches 90 deg
 
 
 @dataclass(frozen=True, slots=True)
@@ -43,8 +49,10 @@ def side_name(direction: Floats) -> str:
     return "XYZ"[k] + ("+" if direction[k] > 0.0 else "-")
 
 
-def touch_orders(frame: LineFrame, senses: Senses) -> tuple[TouchOrder, ...]:
-    """Return the steps in the order of the job."""
+def touch_orders(
+    frame: LineFrame, senses: Senses, tilt_range: tuple[Amount, Amount] | None = None
+) -> tuple[TouchOrder, ...]:
+    """Return the steps in the order of the job; no step asks for a tilt that the unit lacks."""
     turn = senses.rotary_letter
     if len(frame.axes) == 1:
         axis = side_name(np.asarray(frame.along) * frame.face_side)
@@ -73,22 +81,37 @@ def touch_orders(frame: LineFrame, senses: Senses) -> tuple[TouchOrder, ...]:
     tilt = senses.tilt_letter
     out = frame.basis @ np.array([0.0, -float(frame.axes[0].sense), 0.0])
     plus, minus = side_name(out), side_name(-out)
-    half = "half the difference of the two is the tilt line across; half their sum the face height"
+    low, high = (-math.inf, math.inf) if tilt_range is None else (end.value for end in tilt_range)
+    half = (
+        "half the sum of the two readings is the tilt line across; half their distance, the tip's "
+        "radius taken off, the face height"
+    )
+    up = TouchOrder(
+        "face +90",
+        f"the platter face at tilt +90 ({tilt} 90)",
+        f"Tilt to {tilt} 90 with {turn} 0, so that the platter face looks to {plus}; touch it "
+        f"moving {minus}, near the height of the tilt axis.",
+        half,
+    )
+    down = TouchOrder(
+        "face -90",
+        f"the platter face at tilt -90 ({tilt} -90)",
+        f"Tilt to {tilt} -90, so that the platter face looks to {minus}; touch it moving "
+        f"{plus} at the same height as before.",
+        half,
+    )
+    if low > -UPRIGHT + SLACK and high >= UPRIGHT - SLACK:
+        up, down = _one_way(up, "face -90", f"{tilt} 90 with {turn} 0")
+    elif high < UPRIGHT - SLACK and low <= -UPRIGHT + SLACK:
+        up, down = _one_way(down, "face +90", f"{tilt} -90 with {turn} 0")
+    elif high < UPRIGHT - SLACK:
+        up, down = (
+            _as_far(needed, f"{tilt} {math.degrees(end):.4g}")
+            for needed, end in (("face +90", high), ("face -90", low))
+        )
     return (
-        TouchOrder(
-            "face +90",
-            f"the platter face at tilt +90 ({tilt} 90)",
-            f"Tilt to {tilt} 90 with {turn} 0, so that the platter face looks to {plus}; touch it "
-            f"moving {minus}, near the height of the tilt axis.",
-            half,
-        ),
-        TouchOrder(
-            "face -90",
-            f"the platter face at tilt -90 ({tilt} -90)",
-            f"Tilt to {tilt} -90, so that the platter face looks to {minus}; touch it moving "
-            f"{plus} at the same height as before.",
-            half,
-        ),
+        up,
+        down,
         TouchOrder(
             "face 0",
             f"the platter face at tilt 0 ({tilt} 0)",
@@ -109,4 +132,34 @@ def touch_orders(frame: LineFrame, senses: Senses) -> tuple[TouchOrder, ...]:
             "the middle of both centres is the rotary line: how far the bore runs off centre "
             "cancels",
         ),
+    )
+
+
+def _one_way(face: TouchOrder, other: str, pose: str) -> tuple[TouchOrder, TouchOrder]:
+    """Return the face at the one end, and the bore or pin there instead of the face at the other.
+
+    With face and bore both touched level and upright, four readings hold tilt line, face height
+    and axis offset (two coordinates and two distances).
+    """
+    gives = (
+        "with face and bore at tilt 0 it parts the tilt line from the face height: a unit that "
+        "tilts one way only has no touch from the other side"
+    )
+    bore = TouchOrder(
+        other,
+        f"the platter bore, or a pin in it, at {pose.replace(' with', ',')}",
+        f"At {pose} touch the bore above and below, moving Z+ and Z-; or a pin from above, moving "
+        "Z-, with pin_diameter entered.",
+        gives,
+    )
+    return TouchOrder(face.needed, face.what, face.how, gives), bore
+
+
+def _as_far(needed: str, pose: str) -> TouchOrder:
+    """Return a touch of the face at an end of a tilt that does not reach upright."""
+    return TouchOrder(
+        needed,
+        f"the platter face at {pose}",
+        f"Tilt to {pose} and touch the platter face from above, moving Z-, with X and Y noted.",
+        "the further the tilt goes, the better it parts the tilt line from the face height",
     )

@@ -90,7 +90,7 @@ def answer(findings: Findings) -> Answer:
         study = findings.line_study
     except Lacking as lacking:
         return cannot_tell(NAME, lacking, about="where the axis lines run")
-    orders = touch_orders(study.frame, findings.senses)
+    orders = touch_orders(study.frame, findings.senses, findings.cell.unit.tilt_range)
     procedure = how_to_touch(orders)
     fit = study.fit
     if fit is None:
