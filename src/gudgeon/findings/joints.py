@@ -231,7 +231,7 @@ class JointFindings(CutFindings):
         x, y, z = place(read)
         if not self.has_tilt:
             return np.array([x, y, z])
-        height = self.cell.unit.face_height
+        height = self.placed_cell.unit.face_height
         return np.array([z - (read(height) if height is not None else 0.0), x, y])
 
     def _eccentric_nm(self, read: Read) -> float:
@@ -250,7 +250,7 @@ class JointFindings(CutFindings):
         Moments about the middle of the platter face in the plane of the face, the worst stage.  The
         weight and the cut may tip it the same way, so they add.
         """
-        if self.has_tilt and self.cell.unit.face_height is None:
+        if self.has_tilt and self.placed_cell.unit.face_height is None:
             return None
         if cut is not None and cut.place is None:
             return None

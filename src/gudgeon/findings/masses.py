@@ -133,7 +133,7 @@ class MassFindings(PlaceFindings):
     @property
     def masses_assumed(self) -> tuple[str, ...]:
         """What the loads take for granted, one sentence each."""
-        unit, fixture = self.cell.unit, self.cell.fixture
+        unit, fixture = self.placed_cell.unit, self.cell.fixture
         told = []
         if not unit.masses:
             told.append(
@@ -179,7 +179,7 @@ class MassFindings(PlaceFindings):
 
     def axis_offset(self, read: Read) -> float:
         """Return rotary line minus tilt line [mm]; nil for a single axis."""
-        offset = self.cell.unit.axis_offset
+        offset = self.placed_cell.unit.axis_offset
         return read(offset) if offset is not None and self.has_tilt else 0.0
 
     @cached_property
@@ -420,7 +420,7 @@ class MassFindings(PlaceFindings):
 
         What is `clocked` is given for clocking zero and turns with the fixture's clocking.
         """
-        height = self.cell.unit.face_height
+        height = self.placed_cell.unit.face_height
         clocking = self.cell.fixture.clocking if clocked else None
         frame = self.platter_in_unit.tolist()
 
@@ -445,7 +445,7 @@ class MassFindings(PlaceFindings):
     def _need_face_height(self, gather: Gather) -> None:
         if self.has_tilt:
             gather.need(
-                self.cell.unit.face_height,
+                self.placed_cell.unit.face_height,
                 "unit.face_height",
                 "height of the platter face over the tilt axis line",
                 why="everything on the platter swings about the tilt line at this height",

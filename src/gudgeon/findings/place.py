@@ -323,8 +323,11 @@ class PlaceFindings(FlangeFindings, RuleFindings):
         ]
         margins.sort(key=lambda margin: REASONS.index(margin.reason))
         cosine, sine = clean_turn(yaw_rad)
-        # The tilt line passes unit frame y = tilt_y: (0, tilt_y) turned by the yaw.
-        line = (place[0] - sine * self.tilt_y_mm, place[1] + cosine * self.tilt_y_mm)
+        # The tilt line passes unit frame y = -axis_offset.  A seat is named by what the unit is
+        # made to: hundredths that the touches find would only blur which slot is meant.
+        made = self.cell.unit.axis_offset
+        tilt_y = -made.value if made is not None and self.has_tilt else 0.0
+        line = (place[0] - sine * tilt_y, place[1] + cosine * tilt_y)
         along_x = abs(cosine) >= abs(sine)
         offset = None
         middle = self.middle_slot_mm

@@ -10,6 +10,7 @@ from typing import Final, Literal, cast
 import numpy as np
 
 from gudgeon.cell.model import Box, Cell, Fixture
+from gudgeon.centre.positions import POSITIONS, across_direction, positions
 from gudgeon.findings.faces import FaceWanted, about_z, faces_wanted, in_platter
 from gudgeon.findings.gather import Lacking
 from gudgeon.findings.lines import LineFindings
@@ -18,6 +19,7 @@ from gudgeon.kinematics.chain import WorkChain
 from gudgeon.kinematics.inverse import Facing, poses_facing
 from gudgeon.placing.swept import Section, Solid, joined
 from gudgeon.quantity.amount import Amount
+from gudgeon.quantity.spread import propagate
 
 __all__ = ["LoadShape", "ShapeFindings", "UnitZero", "WorkPose"]
 
@@ -154,31 +156,44 @@ class ShapeFindings(LineFindings):
 
     @cached_property
     def placed_cell(self) -> Cell:
-        """The cell, with the measured face height where the file states none."""
+        """The cell as it stands: what the touches show of the unit in place of its entries.
+
+        Face height and axis offset are those of the touches wherever the touches give them, the
+        centre where none is entered; the touches themselves are then used up.
+        """
         cell = self.cell
-        if cell.unit.face_height is None and self.has_tilt:
-            try:
-                lines = self.axis_lines
-            except Lacking:
-                return cell
-            if lines.measured:
-                steps = np.sqrt(np.clip(np.diag(lines.covariance), 0.0, None))
-                slopes = np.zeros(len(steps))
-                for i in np.flatnonzero(steps):
-                    step = np.zeros(len(steps))
-                    step[i] = steps[i]
-                    ends = (lines.values - step, lines.values + step)
-                    low, high = (lines.frame.face_height(values) for values in ends)
-                    slopes[i] = (high - low) / (2.0 * steps[i])
-                u = math.sqrt(max(0.0, float(slopes @ lines.covariance @ slopes)))
-                height = Amount(lines.face_height_mm, 2.0 * u if u > 0.0 else None)
-                return replace(cell, unit=replace(cell.unit, face_height=height))
-        return cell
+        if not self.has_tilt:
+            return cell
+        try:
+            lines = self.axis_lines
+        except Lacking:
+            return cell
+        if not lines.measured:
+            return cell
+        spread = propagate(lambda v: positions(lines.frame, v), lines.values, lines.covariance)
+        found = {
+            name: Amount(value, 2.0 * u if u > 0.0 else None)
+            for name, value, u in zip(
+                POSITIONS, spread.values.tolist(), spread.u.tolist(), strict=True
+            )
+        }
+        taken = {item.name for item in self.line_study.fit.held} if self.line_study.fit else set()
+        unit, placement = cell.unit, cell.placement
+        if "unit.face_height" not in taken or unit.face_height is None:
+            unit = replace(unit, face_height=found["face_height"])
+        if "unit.axis_offset" not in taken or unit.axis_offset is None:
+            # The entry counts along the unit frame's y, the touches along the machine axis.
+            turn = float(np.sign(self.unit_axes[:, 1] @ across_direction(lines.frame)))
+            offset = found["axis_offset"]
+            unit = replace(unit, axis_offset=replace(offset, value=turn * offset.value))
+        if placement.centre_x is None or placement.centre_y is None:
+            placement = replace(placement, centre_x=found["platter_x"], centre_y=found["platter_y"])
+        return replace(cell, unit=unit, placement=placement, touches=())
 
     @property
     def tilt_y_mm(self) -> float:
         """Unit frame y of the tilt line [mm]; see `gudgeon.cell.model`."""
-        offset = self.cell.unit.axis_offset
+        offset = self.placed_cell.unit.axis_offset
         return 0.0 if offset is None or not self.has_tilt else -offset.value
 
     @property
@@ -235,7 +250,10 @@ class ShapeFindings(LineFindings):
         )
         gather.stop()
         assert size is not None and fixture.height is not None
-        told = [] if fixture.bottom else ["The load begins at the platter face (fixture.bottom)."]
+        told = (
+            [] if cell is self.cell else ["Face height and axis offset are those of the touches."]
+        )
+        told += [] if fixture.bottom else ["The load begins at the platter face (fixture.bottom)."]
         if fixture.shape is None:
             told.append(f"The load is taken as a {shape or 'cylinder'} (fixture.shape).")
         square = shape == "square"
