@@ -296,9 +296,14 @@ def test_one_bad_reading_is_named_with_its_reason(by: float, reason: str) -> Non
     assert [item.reading.row for item in study.suspects] == [rows[8].row]
     assert study.suspects[0].off_mm == pytest.approx(by, abs=0.03)
     found = ask(wide)
-    assert found.verdict is Verdict.YES_IF
-    assert f"line {rows[8].row} is touched again" in found.headline
+    assert f"line {rows[8].row} " in found.headline
     assert reason in found.headline
+    if study.at_odds:  # 6 mm leave a position open by more than half a millimetre
+        assert found.verdict is Verdict.CANNOT_TELL
+        assert f"line {rows[8].row} " in found.next_step
+    else:
+        assert found.verdict is Verdict.YES_IF
+        assert f"line {rows[8].row} is touched again" in found.headline
 
 
 def test_two_readings_that_contradict_each_other_are_both_named() -> None:

@@ -187,6 +187,16 @@ class LineFit:
         """Whether the residuals are clearly larger than the stated noise."""
         return self.noise_ratio > 1.0
 
+    @property
+    def widening(self) -> float:
+        """Factor on every uncertainty where the residuals are clearly larger than stated; else 1.
+
+        With the noise taken from few residuals, Student's factor keeps two u at 95 %.
+        """
+        if not self.suspicious:
+            return 1.0
+        return self.noise_ratio * coverage_factor(self.dof) / coverage_factor(math.inf)
+
     def shift_if(self, name: str) -> Floats:
         """Return how all values move for each unit by which a held parameter is really off.
 

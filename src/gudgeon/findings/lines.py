@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 from functools import cached_property
+from typing import Final
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -18,10 +19,18 @@ from gudgeon.findings.procedure import touch_orders
 from gudgeon.findings.touching import LineStudy, TouchFindings
 from gudgeon.kinematics.chain import WorkChain
 from gudgeon.quantity.amount import Amount
+from gudgeon.quantity.kinds import Kind
 
 __all__ = ["AxisLinesFinding", "LineFindings"]
 
 Floats = NDArray[np.float64]
+
+
+_OFF_BECAUSE: Final = {
+    "radius": ", the stylus radius taken off once too often or not at all",
+    "digit": ", which looks like a wrong digit",
+}
+"""Why a reading may lie off by just so much."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -102,6 +111,8 @@ class LineFindings(TouchFindings):
             measured = self._measured_lines(study)
             if measured is not None:
                 return measured
+            if study.at_odds:
+                raise Lacking((self.touches_to_repeat(study),))
         try:
             return self._nominal_lines()
         except Lacking as lacking:
@@ -113,9 +124,61 @@ class LineFindings(TouchFindings):
         if fit is not None and study.determined:
             dof = float(fit.dof) if fit.suspicious else math.inf
             return AxisLinesFinding(study.frame, fit.line_values, fit.line_covariance, True, dof)
-        if hand is not None and hand.complete and not _too_wide(hand.covariance):
-            return AxisLinesFinding(study.frame, hand.values, hand.covariance, True, math.inf)
+        if hand is not None and hand.complete:
+            # What the fit knows of the readings' scatter holds for the closed forms too.
+            covariance = hand.covariance * (fit.widening**2 if fit and study.at_odds else 1.0)
+            if not _too_wide(covariance):
+                return AxisLinesFinding(study.frame, hand.values, covariance, True, math.inf)
         return None
+
+    @property
+    def touches_trusted_if(self) -> tuple[str, ...]:
+        """Conditions that the touches themselves put on the lines, as they continue "if ..."."""
+        study = self.line_study
+        fit, found = study.fit, []
+        held = [] if fit is None else [item.name for item in fit.held]
+        off_centre = [name for name in held if name in ("bore_x", "bore_y", "pin_x", "pin_y")]
+        if off_centre:
+            found.append(
+                f"the {off_centre[0].split('_')[0]} runs true to the platter, which no touch at "
+                "half a turn shows yet"
+            )
+        if len(study.suspects) > 1:
+            rows = " or ".join(str(item.reading.row) for item in study.suspects)
+            found.append(
+                f"the reading in line {rows} is wrong and not all of them (they contradict each "
+                "other)"
+            )
+        elif study.suspects:
+            first = study.suspects[0]
+            off = self.units.text(Kind.LENGTH, first.off_mm, sign=True)
+            why = _OFF_BECAUSE.get(first.reason, "")
+            found.append(
+                f"the reading in line {first.reading.row} is touched again: it lies {off} off{why}"
+            )
+        return tuple(found)
+
+    def touches_to_repeat(self, study: LineStudy) -> Missing:
+        """Return what is needed where the touches contradict each other by far."""
+        where = self.cell.readings.file or f"{self.cell.file}: readings.file"
+        rows = [item.reading.row for item in study.suspects]
+        if rows:
+            lines = " and ".join(str(row) for row in rows)
+            off = self.units.text(Kind.LENGTH, abs(study.suspects[0].off_mm))
+            which = " or ".join(str(row) for row in rows)
+            why = _OFF_BECAUSE.get(study.suspects[0].reason, "") if len(rows) == 1 else ""
+            return Missing(
+                "touches that agree",
+                where,
+                f"the reading in line {which} lies {off} off where the others put it{why}",
+                f"Touch line {lines} of the readings again and put the new value in.",
+            )
+        return Missing(
+            "touches that agree",
+            where,
+            "the readings contradict each other, and no single one of them explains it",
+            "Check that nothing was bumped or re-zeroed in between, then touch them all again.",
+        )
 
     def touches_lacking(self, study: LineStudy) -> tuple[Missing, ...]:
         """Return the touches that would still be needed for both lines, most telling first."""

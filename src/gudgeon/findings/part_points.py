@@ -20,10 +20,13 @@ from gudgeon.quantity.amount import Amount
 from gudgeon.quantity.kinds import Kind
 from gudgeon.quantity.spread import jacobian
 
-__all__ = ["NextReading", "PartPointError", "PartPointFindings"]
+__all__ = ["WANTED_MM", "NextReading", "PartPointError", "PartPointFindings"]
 
 Floats = NDArray[np.float64]
 _LENGTH: Final = Kind.LENGTH
+
+WANTED_MM: Final = 0.05
+"""Part-point error taken where ``readings.wanted`` is left out (common practice, no source)."""
 
 ASSUMED_RADIUS_MM: Final = 100.0
 """Where neither stations nor fixture nor platter say how far out the parts sit."""
@@ -95,6 +98,12 @@ class NextReading:
 
 class PartPointFindings(LineFindings):
     """Facts about points of the parts."""
+
+    @property
+    def wanted_mm(self) -> float:
+        """Greatest part-point error that the work can bear, as entered or as usual [mm]."""
+        wanted = self.cell.readings.wanted
+        return WANTED_MM if wanted is None else wanted.value
 
     @cached_property
     def part_point_error(self) -> PartPointError:

@@ -88,6 +88,14 @@ class LineStudy:
         """Whether the fit gives both lines and the face."""
         return self.fit is not None and not self.fit.undetermined
 
+    @property
+    def at_odds(self) -> bool:
+        """Whether the touches would fix everything, but contradict each other too far for it."""
+        fit = self.fit
+        if fit is None or not fit.suspicious:
+            return False
+        return bool(fit.undetermined) and all(item.reason == "weak" for item in fit.undetermined)
+
 
 class TouchFindings(SenseFindings):
     """Facts from the touches."""

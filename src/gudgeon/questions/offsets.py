@@ -159,11 +159,14 @@ def _judge(findings: Findings, found: OffsetsFinding) -> tuple[Verdict, str, str
     conditions = []
     if not found.measured:
         conditions.append("every zero is touched before a finish cut (the lines are not touched)")
-    elif wanted is not None and sure > wanted.value:
-        conditions.append(
-            f"+-{units.text(Kind.LENGTH, sure)} is enough, where "
-            f"{units.text(Kind.LENGTH, wanted.value)} is wanted"
-        )
+    else:
+        conditions += findings.touches_trusted_if
+        if sure > findings.wanted_mm:
+            said = "wanted" if wanted is not None else "usual"
+            conditions.append(
+                f"+-{units.text(Kind.LENGTH, sure)} is enough, where "
+                f"{units.text(Kind.LENGTH, findings.wanted_mm)} is {said}"
+            )
     leaning = findings.error_with_open_angles_mm if found.measured else None
     lean_matters = leaning is not None and wanted is not None and leaning > wanted.value >= sure
     if lean_matters:
@@ -186,7 +189,9 @@ def _judge(findings: Findings, found: OffsetsFinding) -> tuple[Verdict, str, str
     if conditions:
         step = enter
         fix = None
-        if lean_matters or (found.measured and wanted is not None and sure > wanted.value):
+        if found.measured and (
+            lean_matters or sure > findings.wanted_mm or findings.touches_trusted_if
+        ):
             fix = 'Take the further reading that "turns" names, and ask again.'
         if not found.measured:
             step = (

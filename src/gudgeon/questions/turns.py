@@ -37,6 +37,7 @@ from typing import Final
 from gudgeon.answer import Answer, Figure, Missing, Table, Verdict
 from gudgeon.centre.fit import Held, LineFit
 from gudgeon.findings import Findings, Lacking
+from gudgeon.findings.part_points import WANTED_MM
 from gudgeon.findings.procedure import touch_orders
 from gudgeon.findings.touching import LineStudy
 from gudgeon.quantity.kinds import Kind
@@ -62,9 +63,6 @@ __all__ = ["ASKS", "NAME", "PLACE", "answer"]
 NAME: Final = "turns"
 ASKS: Final = "Where do the two axis lines run, and how surely?"
 PLACE: Final = 50
-
-WANTED_MM: Final = 0.05
-"""Part-point error taken where ``readings.wanted`` is left out (common practice, no source)."""
 
 PICTURE_PLATTER_MM: Final = 200.0
 """Platter drawn where its diameter is not given."""
@@ -97,7 +95,8 @@ def answer(findings: Findings) -> Answer:
         return _untouched(findings, study, procedure)
     if study.fatal:
         return _contradicted(findings, study, fit)
-    if not study.determined and not (study.hand and study.hand.complete):
+    by_hand = study.hand is not None and study.hand.complete and not study.at_odds
+    if not study.determined and not by_hand:
         return _half_touched(findings, study, fit, procedure)
     try:
         return _found(findings, study, fit, procedure)
@@ -173,7 +172,9 @@ def _half_touched(findings: Findings, study: LineStudy, fit: LineFit, procedure:
     units = findings.units
     missing = list(findings.touches_lacking(study))
     weak = [item for item in fit.undetermined if item.reason == "weak"]
-    if weak:
+    if study.at_odds:
+        missing.insert(0, findings.touches_to_repeat(study))
+    elif weak:
         worst = max(weak, key=lambda item: item.u)
         spread = units.text(Kind.LENGTH, 2.0 * worst.u, 2)
         missing.insert(
@@ -204,10 +205,13 @@ def _half_touched(findings: Findings, study: LineStudy, fit: LineFit, procedure:
         if not _hangs_on(item.name, open_names)
     )
     names = " and ".join(plain_name(item.name) for item in fit.undetermined[:2])
+    headline = f"Cannot tell yet: the touches so far do not fix the {names}."
+    if study.at_odds:
+        headline = f"Cannot tell yet: {missing[0].why}."
     return Answer(
         question=NAME,
         verdict=Verdict.CANNOT_TELL,
-        headline=f"Cannot tell yet: the touches so far do not fix the {names}.",
+        headline=headline,
         next_step=missing[0].how_to_get_it,
         figures=figures,
         tables=(readings_table(findings, fit), procedure),
@@ -243,7 +247,7 @@ def _found(findings: Findings, study: LineStudy, fit: LineFit, procedure: Table)
     source = "by least squares of all touches" if by_fit else "by hand"
     found = found_of(lines.frame, lines.values, lines.covariance)
     wanted_given = cell.readings.wanted is not None
-    wanted = cell.readings.wanted.value if cell.readings.wanted is not None else WANTED_MM
+    wanted = findings.wanted_mm
     error = findings.part_point_error
     kept = error.plus_minus_mm <= wanted * (1.0 + 1e-9)
     concentric = [h for h in fit.held if h.name in ("bore_x", "bore_y", "pin_x", "pin_y")]
@@ -295,14 +299,8 @@ def _found(findings: Findings, study: LineStudy, fit: LineFit, procedure: Table)
     conditions = []
     if sign:
         conditions.append("the sign of unit.face_height is put right")
-    if concentric:
-        feature = concentric[0].name.split("_")[0]
-        conditions.append(
-            f"the {feature} runs true to the platter, which no touch at half a turn shows yet"
-        )
-    bad = _bad_reading(findings, study)
-    if bad:
-        conditions.append(bad)
+    bad = bool(study.suspects)
+    conditions += findings.touches_trusted_if
     next_best = findings.next_readings[0] if findings.next_readings else None
     worst_lean = _worst_lean(findings, fit, error.plus_minus_mm, wanted) if kept else None
     leaning = findings.error_with_open_angles_mm
@@ -319,6 +317,10 @@ def _found(findings: Findings, study: LineStudy, fit: LineFit, procedure: Table)
             f"{limit} is wanted."
         )
         step = next_best.how if next_best else str(procedure.rows[0][2])
+        if fit.suspicious:  # more touches beside a wrong one do not help
+            again = findings.touches_to_repeat(study)
+            headline += f" {again.why[:1].upper()}{again.why[1:]}."
+            step = again.how_to_get_it
     elif conditions:
         verdict = Verdict.YES_IF
         headline = f"Yes, if {' and '.join(conditions)}: +- {spread} at the worst part point."
@@ -364,24 +366,6 @@ def _found(findings: Findings, study: LineStudy, fit: LineFit, procedure: Table)
         cautions=_CAUTIONS,
         sources=_SOURCES,
     )
-
-
-def _bad_reading(findings: Findings, study: LineStudy) -> str:
-    """Return the condition that a reading which does not fit puts on the answer."""
-    if not study.suspects:
-        return ""
-    first = study.suspects[0]
-    off = findings.units.text(Kind.LENGTH, first.off_mm, sign=True)
-    why = {
-        "radius": ", the stylus radius taken off once too often or not at all",
-        "digit": ", which looks like a wrong digit",
-    }.get(first.reason, "")
-    if len(study.suspects) > 1:
-        rows = " or ".join(str(item.reading.row) for item in study.suspects)
-        return (
-            f"the reading in line {rows} is wrong and not all of them (they contradict each other)"
-        )
-    return f"the reading in line {first.reading.row} is touched again: it lies {off} off{why}"
 
 
 def _headline(findings: Findings, found: Found, spread: str, limit: str) -> str:
@@ -472,7 +456,7 @@ def _assumed(
         )
     if any(math.isnan(c) for r in fit.used if r.feature == "pin" for c in r.position_mm[:2]):
         told.append("Touches of the pin without a second coordinate were made on its middle.")
-    if study.determined or (study.hand and study.hand.complete):
+    if study.determined or (study.hand and study.hand.complete and not study.at_odds):
         told.append("Part points tried: " + findings.part_point_error.points)
     if study.suspects:
         rows = " or ".join(str(item.reading.row) for item in study.suspects)
