@@ -13,7 +13,15 @@ from gudgeon.findings.flange import FlangeFindings, FlangeMatch
 from gudgeon.findings.gather import Lacking
 from gudgeon.findings.heights import ChangeRow
 from gudgeon.findings.rules import RuleFindings
-from gudgeon.placing.conditions import EVERYWHERE, Condition, Fixed, Intervals, along, holds
+from gudgeon.placing.conditions import (
+    EVERYWHERE,
+    ROUNDING,
+    Condition,
+    Fixed,
+    Intervals,
+    along,
+    holds,
+)
 from gudgeon.placing.limits import clean_turn, safe_range
 from gudgeon.placing.slots import QUARTERS, quarter_of, row_places, seats, seats_at
 from gudgeon.quantity.amount import Amount
@@ -264,7 +272,10 @@ class PlaceFindings(FlangeFindings, RuleFindings):
         room = keep.value if keep else 0.0
         if self.change_clear_of_load:
             return True
-        return row.clearance_mm >= room if room > 0.0 else row.clearance_mm > 0.0
+        # Contact is no room: a rounded zero must not pass for a clearance.
+        if room > 0.0:
+            return row.clearance_mm >= room - ROUNDING
+        return row.clearance_mm > ROUNDING
 
     @cached_property
     def spreads(self) -> dict[str, float]:

@@ -12,7 +12,7 @@ from gudgeon.cell.model import Box, Hose
 from gudgeon.findings.gather import Lacking
 from gudgeon.findings.needs import SIDES, NeedFindings
 from gudgeon.findings.shape import solid_of
-from gudgeon.placing.conditions import Bound, Condition, Fixed, Keepout, Tether
+from gudgeon.placing.conditions import ROUNDING, Bound, Condition, Fixed, Keepout, Tether
 from gudgeon.placing.limits import Extent, Side, clean_turn
 
 __all__ = ["LeftOut", "RuleFindings"]
@@ -225,7 +225,7 @@ class RuleFindings(NeedFindings):
                 )
                 continue
             above = tip - base - solid.top_mm
-            if above > room or (above == room and room > 0.0):
+            if above > room + ROUNDING or (room > 0.0 and above >= room - ROUNDING):
                 rules.append(Fixed("head room", f"tool change over {name}", above - room))
             elif zone is not None:  # else the change is made where it is clear: see change_beside
                 xs, ys = self._box_plan(box, yaw_rad)

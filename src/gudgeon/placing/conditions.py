@@ -14,6 +14,7 @@ from typing import Final, Protocol
 
 __all__ = [
     "EVERYWHERE",
+    "ROUNDING",
     "Bound",
     "Condition",
     "Fixed",

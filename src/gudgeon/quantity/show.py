@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
-from typing import Final
+from typing import Final, Literal
 
 from gudgeon.quantity.kinds import Kind
 
@@ -85,7 +85,14 @@ class Units:
             return 0
         return 2 if kind is Kind.MONEY_PER_HOUR else self._facts(kind)[2]
 
-    def text(self, kind: Kind, base: float, decimals: int | None = None, sign: bool = False) -> str:
+    def text(
+        self,
+        kind: Kind,
+        base: float,
+        decimals: int | None = None,
+        sign: bool = False,
+        limit: Literal["max", "min"] | None = None,
+    ) -> str:
         """Return number and unit as text, such as ``"12.500 mm"`` or ``"24,900 EUR"``.
 
         Parameters
@@ -96,9 +103,20 @@ class Units:
             Decimals to show instead of the usual.
         sign : bool
             Show a plus sign too.
+        limit : "max" or "min", optional
+            The most or the least that somebody must keep to: rounded to the safe side.
         """
         places = self.decimals(kind) if decimals is None else decimals
-        value = round(self.shown(kind, base), places) + 0.0  # no "-0.000"
+        value = self.shown(kind, base)
+        if limit is not None:
+            # A billionth is rounding inside the sums, not a reason for one digit less.
+            step, slack = 10.0**-places, 1e-9 * max(abs(value), 1.0)
+            value = (
+                math.floor((value + slack) / step) * step
+                if limit == "max"
+                else math.ceil((value - slack) / step) * step
+            )
+        value = round(value, places) + 0.0  # no "-0.000"
         grouped = "," if kind in (Kind.MONEY, Kind.MONEY_PER_YEAR, Kind.PER_YEAR) else ""
         number = f"{value:{'+' if sign else ''}{grouped}.{places}f}"
         unit = self.unit(kind)

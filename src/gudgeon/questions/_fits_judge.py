@@ -11,7 +11,7 @@ from typing import Final
 from gudgeon.answer import Figure, Missing, Picture, Table
 from gudgeon.findings import Findings, Lacking
 from gudgeon.findings.flange import FlangeMatch
-from gudgeon.findings.heights import ChangeFinding
+from gudgeon.findings.heights import ChangeFinding, ChangeRow
 from gudgeon.findings.place import Margin, Place
 from gudgeon.quantity.kinds import Kind
 from gudgeon.questions._fits_pictures import flange_picture, side_picture, table_picture
@@ -359,21 +359,24 @@ def _judge_changes(findings: Findings, says: Says, changes: ChangeFinding) -> No
         room = units.text(Kind.LENGTH, worst.clearance_mm, 1)
         if good:
             clear = min(good, key=lambda row: row.clearance_mm)
-            poses = listed(list(dict.fromkeys(_pose_words(row.pose, row.tilt_rad) for row in good)))
+            mixed = {round(row.tilt_rad, 6) for row in bad}
+            poses = listed(list(dict.fromkeys(_allowed_words(row, mixed) for row in good)))
             says.conditions.append(
                 f"tools are changed with the platter {poses} only "
                 f"({units.text(Kind.LENGTH, clear.clearance_mm, 1)} clear; "
-                f"{_pose_words(worst.pose, worst.tilt_rad)} {room})"
+                f"{_allowed_words(worst, {round(row.tilt_rad, 6) for row in good})} {room})"
             )
         else:
+            best = units.text(Kind.LENGTH, max(row.clearance_mm for row in bad), 1)
             says.broken.append(
-                f"no pose leaves room for a tool change ({room} at best over the load)"
+                f"no pose leaves room for a tool change ({best} at best over the load)"
             )
-        limit = changes.longest_mm + worst.clearance_mm
+        keep = findings.cell.placement.clearance
+        limit = changes.longest_mm + worst.clearance_mm - (keep.value if keep else 0.0)
         if limit > 0.0:
+            shortest = units.text(Kind.LENGTH, limit, 1, limit="max")
             mend = (
-                f"keep every tool shorter than {units.text(Kind.LENGTH, limit, 1)}: then tools may "
-                "be changed in every pose"
+                f"keep every tool shorter than {shortest}: then tools may be changed in every pose"
             )
             says.mends.append(mend)
     worst_turning = min((row.clearance_mm for row in turning), default=math.inf)
@@ -397,7 +400,7 @@ def _judge_way(findings: Findings, says: Says) -> None:
     keep = findings.cell.placement.clearance
     room = travel[1].value - base - findings.heights.way_mm - (keep.value if keep else 0.0)
     if room <= max(lengths):
-        size = findings.units.text(Kind.LENGTH, max(room, 0.0), 1)
+        size = findings.units.text(Kind.LENGTH, max(room, 0.0), 1, limit="max")
         says.conditions.append(
             f"the spindle stands beside the load while it tilts, unless the tool in it is shorter "
             f"than {size}"
@@ -454,6 +457,14 @@ def _pose_words(pose: str, tilt_rad: float) -> str:
     if pose == "flat":
         return f"flat (tilt {angle_text(tilt_rad)})"
     return f"at tilt {angle_text(tilt_rad)}"
+
+
+def _allowed_words(row: ChangeRow, mixed: set[float]) -> str:
+    """Return the pose of a row; with its turn where the same tilt is judged otherwise too."""
+    words = _pose_words(row.pose, row.tilt_rad)
+    if row.turn_rad is None or round(row.tilt_rad, 6) not in mixed:
+        return words
+    return f"{words} and turn {angle_text(row.turn_rad)}"
 
 
 def _clockings(match: FlangeMatch) -> str:

@@ -141,7 +141,8 @@ def _mass(findings: Findings, staged: Staged, key: str, where: str) -> Check:
         flips=f"{where} is at its limit with {units.text(Kind.MASS, abs(over))} "
         f"{'less' if over > 0.0 else 'more'} on it",
         mend=_fewer(findings, staged) if full.state != "holds" else None,
-        fix=f"Take {units.text(Kind.MASS, over)} off: a lighter fixture, or fewer parts."
+        fix=f"Take {units.text(Kind.MASS, over, limit='min')} off: a lighter fixture, or fewer "
+        "parts."
         if over > 0.0
         else "",
         doubt=Missing(
@@ -182,7 +183,7 @@ def _torque(findings: Findings, stages: TorqueStages) -> Check:
     else:
         flips = (
             f"the {stages.role} drive would hold with a rating of "
-            f"{units.text(Kind.TORQUE, worst.value + worst.margin_plus_minus)}"
+            f"{units.text(Kind.TORQUE, worst.value + worst.margin_plus_minus, limit='min')}"
         )
     return Check(
         line=f"{when}, the load's weight asks {units.text(Kind.TORQUE, worst.value)} of the "
@@ -265,7 +266,7 @@ def _torque_fix(findings: Findings, stages: TorqueStages, over_nm: float) -> str
         parts = f"Load {most} parts instead of {len(staged.values) - 1}, or hang"
     return (
         f"{parts or 'Hang'} a counterweight of at least "
-        f"{units.text(Kind.MASS, moment / arm, decimals=2)} at "
+        f"{units.text(Kind.MASS, moment / arm, decimals=2, limit='min')} at "
         f"{units.text(Kind.LENGTH, arm, decimals=1)} {side}."
     )
 
@@ -334,11 +335,11 @@ def _brake(check: BrakeCheck, demand: Judged, units: Units, file: str) -> Check:
     if demand.state == "unsure" and limit is not None and thrust > 0.0:
         fix = (
             f'Take less feed or a pilot hole for "{cut.name}", so that its thrust surely stays '
-            f"under {units.text(Kind.FORCE, limit)}."
+            f"under {units.text(Kind.FORCE, limit, limit='max')}."
         )
     elif demand.state != "holds":
         if limit is not None and thrust > 0.0 and PLAIN_CUT * thrust <= limit < thrust:
-            floor = units.text(Kind.FORCE, limit)
+            floor = units.text(Kind.FORCE, limit, limit="max")
             mend = Mend(f'the thrust of "{cut.name}" stays under {floor}')
             fix = f'Drill "{cut.name}" with less feed or a pilot hole, under {floor}.'
         else:
@@ -346,7 +347,7 @@ def _brake(check: BrakeCheck, demand: Judged, units: Units, file: str) -> Check:
     if limit is not None and cut.thrust:
         flips = (
             f'"{cut.name}" is at the limit of the {check.role} brake at a thrust of '
-            + units.text(Kind.FORCE, limit)
+            + units.text(Kind.FORCE, limit, limit="max")
         )
     else:
         flips = f'"{cut.name}" is at the limit of the {check.role} brake at ' + units.text(
@@ -410,16 +411,19 @@ def _joint(
 ) -> list[Check]:
     units, file = findings.units, findings.cell.file
     needed, most = joint.torque_needed_nm, joint.torque_most_nm
-    tighter = None
-    if needed is not None and most is not None and needed <= most:
+    tighter, least_torque = None, ""
+    window = -1.0 if needed is None or most is None else units.shown(Kind.TORQUE, most - needed)
+    if needed is not None and most is not None and window >= 0.1:
+        places = 0 if window >= 2.0 else 1 if window >= 0.2 else 2
+        least_torque = units.text(Kind.TORQUE, needed, decimals=places, limit="min")
+        most_torque = units.text(Kind.TORQUE, most, decimals=places, limit="max")
         tighter = Mend(
-            f"the {joint.count} bolts of {what} are tightened to "
-            f"{units.text(Kind.TORQUE, needed, decimals=0)} or a little more, at most "
-            f"{units.text(Kind.TORQUE, most, decimals=0)}",
+            f"the {joint.count} bolts of {what} are tightened to {least_torque} or a little more, "
+            f"at most {most_torque}",
             keeps_plan=True,
         )
     fix = (
-        f"Tighten the bolts of {what} to {units.text(Kind.TORQUE, needed or 0.0, decimals=0)}."
+        f"Tighten the bolts of {what} to {least_torque}."
         if tighter
         else f"Hold {what} with more, bigger or stronger bolts, or pin it with a close dowel."
     )
@@ -430,6 +434,8 @@ def _joint(
         "tighten a sample bolt in a load cell or by measured stretch; enter nut_factor with +-",
     )
     found = []
+    if any(check.parting is None for check in joint.checks):
+        lacks([_tipping_open(joint, key, what, file)])
     least = joint.least
     if least is not None and least.safety is not None:
         safety = least.safety
@@ -480,13 +486,31 @@ def _joint(
     return found
 
 
+def _tipping_open(joint: Joint, key: str, what: str, file: str) -> Missing:
+    """Return what keeps tipping from being judged: bolts in one line, or a cut without a place."""
+    fewest = 4 if key.startswith("placement") else 3
+    if joint.count < fewest:
+        return Missing(
+            f"{fewest} or more bolts of {what}, not in one line",
+            f"{file}: {key}.count",
+            "what tips the joint finds no hold that can be counted on in so few bolts",
+            f"hold {what} with {fewest} or more bolts, well spread, and enter their count",
+        )
+    return Missing(
+        f"height and place of every cut for the bolts of {what}",
+        f"{file}: operations.at",
+        "what tips the joint follows from where it is pushed",
+        "measure from the rotary line and the platter face to the cut, and enter at",
+    )
+
+
 def _stretch(joint: Joint, stretch: Judged, what: str, units: Units, doubt: Missing) -> Check:
     needed, most = joint.torque_needed_nm, joint.torque_most_nm or 0.0
     mend = None
     if stretch.state != "holds" and most > 0.0 and (needed is None or needed <= most):
         mend = Mend(
             f"the bolts of {what} are tightened to at most "
-            + units.text(Kind.TORQUE, most, decimals=0),
+            + units.text(Kind.TORQUE, most, decimals=0, limit="max"),
             keeps_plan=True,
         )
     return Check(
@@ -496,7 +520,7 @@ def _stretch(joint: Joint, stretch: Judged, what: str, units: Units, doubt: Miss
         state=stretch.state,
         share=stretch.value / stretch.limit,
         flips=f"a bolt of {what} may stretch for good above "
-        + units.text(Kind.TORQUE, most, decimals=0),
+        + units.text(Kind.TORQUE, most, decimals=0, limit="max"),
         mend=mend,
         fix=f"Use a higher property class for {what}, or less torque.",
         doubt=doubt if stretch.state == "unsure" else None,

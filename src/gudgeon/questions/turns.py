@@ -426,7 +426,7 @@ def _worst_lean(
     if worst is None:
         return None
     text, base = findings.units.text, base_length(findings.units)
-    lean = text(Kind.LENGTH, base * (wanted - error) / worst[0])
+    lean = text(Kind.LENGTH, base * (wanted - error) / worst[0], limit="max")
     return plain_name(worst[1].name), f"{lean} over {text(Kind.LENGTH, base, 0)}"
 
 
