@@ -130,3 +130,12 @@ def test_a_bar_spans_low_to_high_in_either_order() -> None:
     assert one == other
     assert box[:, 0].min() == pytest.approx(places["-100"][0], abs=0.05)
     assert box[:, 0].max() == pytest.approx(places["300"][0], abs=0.05)
+
+
+def test_the_words_of_a_mark_stand_where_they_cover_no_curve() -> None:
+    """A rising curve leaves room below and to the right, a falling one above."""
+    for ys, sign in (([0.0, 10.0], 1.0), ([10.0, 0.0], -1.0)):
+        svg = Chart("c", "x", "y").curve([0, 10], ys, "").mark(3, np.interp(3, [0, 10], ys), "here")
+        drawn = svg.svg()
+        ring = next(ET.fromstring(drawn).iter(SVG + "circle"))
+        assert sign * (texts(drawn)["here"][1] - float(ring.get("cy", "nan"))) > 0.0

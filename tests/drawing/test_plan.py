@@ -249,3 +249,26 @@ def test_wrapped_lines_keep_every_word(words: str, most: float) -> None:
 
     assert all(text_width(line, 11.0) <= most or len(line) == 1 for line in lines)
     assert "".join(lines).replace(" ", "") == "".join(wrap(words, 11.0, 1e9)).replace(" ", "")
+
+
+def test_words_that_had_to_move_keep_a_line_to_their_place() -> None:
+    led, plain = (Plan("p", 0, 0, 100, 100) for _ in range(2))
+    for word in ("one", "two"):
+        led.text((50, 50), word, lead=True)
+        plain.text((50, 50), word)
+
+    assert len(marks(led.svg(), "path")) == len(marks(plain.svg(), "path")) + 1
+
+
+@pytest.mark.parametrize(("turn", "along"), [(0, (1, 0)), (90, (0, -1))])
+def test_a_blank_keeps_words_off_the_point_that_they_begin_at(
+    turn: float, along: tuple[float, float]
+) -> None:
+    at = []
+    for words in ("word", " word"):
+        plan = Plan("p", 0, 0, 100, 100).text((50, 50), words, anchor="start", turn_deg=turn)
+        span = next(s for s in marks(plan.svg(), "tspan") if s.text == "word")
+        at.append((float(span.get("x", "nan")), float(span.get("y", "nan"))))
+    shift = np.array(at[1]) - np.array(at[0])
+
+    assert shift @ np.array(along) == pytest.approx(5.0, abs=0.05)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 import math
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass
@@ -162,14 +163,49 @@ class Chart:
             if math.isfinite(x_value) and math.isfinite(y_value):
                 x, y = at(x_value, y_value)
                 sheet.circle(x, y, 4.5, style="bold", fill="paper", clipped=False)
-                anchor = "end" if x > (left + right) / 2.0 else "start"
-                shift = -9.0 if anchor == "end" else 9.0
-                sheet.text(x + shift, y - 10.0, label, anchor=anchor, size_px=SMALL_PX)
+                usual = "end" if x > (left + right) / 2.0 else "start"
+                places = [
+                    (anchor, -9.0 if anchor == "end" else 9.0, lift)
+                    for anchor in (usual, "start" if usual == "end" else "end")
+                    for lift in (-10.0, 13.0)
+                ]
+                wide = text_width(label, SMALL_PX)
+                inside = [
+                    (anchor, shift, lift)
+                    for anchor, shift, lift in places
+                    if left <= x + shift - (wide if anchor == "end" else 0.0)
+                    and top <= y + lift <= bottom - 8.0
+                ]
+                anchor, shift, lift = min(
+                    inside or places[:1],
+                    key=lambda place: self._crossed(at, x, y, wide, place),
+                )
+                sheet.text(x + shift, y + lift, label, anchor=anchor, size_px=SMALL_PX)
         if not any(math.isfinite(y) for c in self._curves for y in c.ys) and not (
             self._bands or self._marks
         ):
             sheet.text((left + right) / 2.0, (top + bottom) / 2.0, "nothing to draw yet")
         return sheet.svg()
+
+    def _crossed(
+        self, at: _At, x: float, y: float, wide: float, place: tuple[str, float, float]
+    ) -> int:
+        """Count the pixels of curves and levels that a label beside (x, y) would cover."""
+        anchor, shift, lift = place
+        low = x + shift - (wide if anchor == "end" else 0.0)
+        crossed = 0
+        for curve in self._curves:
+            for run in _runs(curve.xs, curve.ys):
+                pixels = [at(*point) for point in run]
+                for (ax, ay), (bx, by) in itertools.pairwise(pixels):
+                    steps = max(1, int(max(abs(bx - ax), abs(by - ay)) / 2.0))
+                    for i in range(steps + 1):
+                        px, py = ax + (bx - ax) * i / steps, ay + (by - ay) * i / steps
+                        crossed += low <= px <= low + wide and abs(py - y - lift) <= 0.6 * SMALL_PX
+        for level, _ in self._levels:
+            if math.isfinite(level):
+                crossed += int(wide) * (abs(at(0.0, level)[1] - y - lift) <= 0.6 * SMALL_PX)
+        return crossed
 
     def _axes(
         self,

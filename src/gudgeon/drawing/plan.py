@@ -16,6 +16,8 @@ __all__ = ["Plan"]
 MM_PER_INCH: Final = 25.4  # exact: NIST SP 811 (2008), appendix B
 MARGIN_PX: Final = 26.0
 FOOT_PX: Final = 40.0  # strip under the drawing for the scale bar
+OFF_PX: Final = 5.0  # from a line to words that begin or end at it
+LEAD_LEAST_PX: Final = 3.0  # a label that moved less needs no line
 TALLEST: Final = 0.62  # height of the drawing in widths; a sheet must fit on paper
 ARC_STEP_RAD: Final = math.radians(3.0)
 
@@ -160,13 +162,24 @@ class Plan:
         anchor: str = "middle",
         small: bool = False,
         turn_deg: float = 0,
+        lead: bool = False,
     ) -> Plan:
-        """Write `words` with the middle of their height at `at`; `turn_deg` counter-clockwise."""
+        """Write `words` with the middle of their height at `at`; `turn_deg` counter-clockwise.
+
+        A blank before (after) the words keeps them a little off a line that they begin (end) at.
+        With `lead` words that had to give way to others keep a faint line to `at`.
+        """
         x, y = self._px(at)
+        off = OFF_PX * (words.startswith(" ") - words.endswith(" "))
+        x += off * math.cos(math.radians(turn_deg))
+        y -= off * math.sin(math.radians(turn_deg))
         x = min(max(x, self._frame[0]), self._frame[2])
         y = min(max(y, self._frame[1]), self._frame[3])
         size = SMALL_PX if small else LARGE_PX
-        self._sheet.text(x, y, words, anchor=anchor, size_px=size, turn_deg=turn_deg)
+        moved = self._sheet.text(x, y, words, anchor=anchor, size_px=size, turn_deg=turn_deg)
+        if lead and math.hypot(*moved) > LEAD_LEAST_PX:
+            ends = [(x, y), (x + moved[0], y + moved[1])]
+            self._sheet.polyline(ends, style="faint", clipped=False)
         return self
 
     def dimension(self, p: Point, q: Point, words: str, *, offset_px: float = 0) -> Plan:

@@ -254,8 +254,8 @@ class Sheet:
         most_px: float | None = None,
         bold: bool = False,
         avoid: bool = True,
-    ) -> None:
-        """Write `words` with the middle of their height at `y`.
+    ) -> tuple[float, float]:
+        """Write `words` with the middle of their height at `y`; return how far they had to move.
 
         A label longer than `most_px` is broken into lines.  One that would leave the sheet sideways
         slides inwards; one that would cover an earlier one moves across by whole lines.  The sheet
@@ -265,7 +265,8 @@ class Sheet:
             raise ValueError(f"no anchor {anchor!r}; use start, middle or end")
         lines = wrap(words, size_px, most_px or 0.6 * self.width_px)
         if lines == [""]:
-            return
+            return 0.0, 0.0
+        at = x, y
         wide = max(text_width(line, size_px) for line in lines)
         step = LINE_STEP * size_px
         high = step * len(lines)
@@ -307,6 +308,7 @@ class Sheet:
             f'<text font-size="{number(size_px)}" text-anchor="{anchor}"{weight}{rotation} '
             f'fill="currentColor" {halo}>{spans}</text>'
         )
+        return x - at[0], y - at[1]
 
     def svg(self) -> str:
         """Return the sheet as one SVG element that stands alone."""

@@ -66,7 +66,7 @@ def table_picture(findings: Findings, place: Place) -> Picture | None:
             plan.text(_middle(at), box.name or "box", small=True)
     if swing:
         plan.circle(centre, swing, style="hidden")
-        plan.text((centre[0], centre[1] + swing * 0.82), "load, all turns", small=True)
+        plan.text((centre[0], centre[1] - swing * 0.55), "load, all turns", small=True)
     cosine, sine = clean_turn(place.yaw_rad)
     reach = max((math.hypot(x - centre[0], y - centre[1]) for x, y in body), default=swing or edge)
     line = (centre[0] - sine * findings.tilt_y_mm, centre[1] + cosine * findings.tilt_y_mm)
@@ -76,6 +76,8 @@ def table_picture(findings: Findings, place: Place) -> Picture | None:
         style="axis",
     )
     plan.cross(centre)
+    if not body and not swing:
+        plan.text(centre, " platter centre", anchor="start", small=True)
     for row in unit.lug_rows:
         start, end = _turned([(x, row.value) for x in (-0.97 * reach, 0.97 * reach)], place)
         plan.line(start, end, style="faint")
@@ -99,9 +101,9 @@ def table_picture(findings: Findings, place: Place) -> Picture | None:
             style="thin",
         )
         plan.text(
-            (centre[0] + need_x.high_mm, centre[1] + need_y.low_mm - edge / 4.0),
-            "travel needed",
-            anchor="end",
+            (centre[0] + need_x.low_mm, centre[1] + need_y.high_mm - edge / 4.0),
+            " spindle needed here",
+            anchor="start",
             small=True,
         )
     _hoses(plan, findings, place)
@@ -139,10 +141,13 @@ def side_picture(findings: Findings) -> Picture | None:
         pass
     left, right = min(front, -size) * 1.15, max(rear, size) * 1.15
     high = max(tops)
-    plan = Plan("fits-side", left, -0.06 * high, right, 1.12 * high, inch=findings.units.inch)
+    words_mm = 0.32 * high  # words to the right of the lines that they name
+    extents = (left, -0.06 * high, right + words_mm, 1.12 * high)
+    plan = Plan("fits-side", *extents, inch=findings.units.inch)
     plan.line((left, 0.0), (right, 0.0), style="bold")
     plan.text((left, -0.03 * high), " table top", anchor="start", small=True)
     plan.rectangle(front, 0.0, rear, axis, style="faint", fill="tint")
+    plan.text((front, 0.03 * high), " unit, up to the tilt axis", anchor="start", small=True)
     centre = (shape.tilt_y_mm, axis)
     largest = max(shape.solids, key=lambda solid: solid.swing_mm, default=None)
     for tilt in tilts:
@@ -169,7 +174,7 @@ def side_picture(findings: Findings) -> Picture | None:
                     centre[0] + middle[0] * cosine - middle[1] * sine,
                     centre[1] + middle[0] * sine + middle[1] * cosine,
                 ),
-                f"tilt {round(math.degrees(tilt), 1):g}",
+                f"tilt {round(math.degrees(tilt), 1):g} deg",
                 small=True,
             )
     if shape.round_mm:
@@ -186,18 +191,14 @@ def side_picture(findings: Findings) -> Picture | None:
     side = right - (nose.value / 2.0 if nose else 0.04 * (right - left)) - 0.02 * (right - left)
     if low_tip is not None:
         plan.line((left, low_tip), (right, low_tip), style="hidden")
-        plan.text(
-            (right, low_tip + 0.02 * high), "lowest tip at a tool change ", anchor="end", small=True
-        )
+        plan.text((right, low_tip), " lowest tip, tool change", anchor="start", small=True)
     if gauge is not None:
         half = nose.value / 2.0 if nose else 0.04 * (right - left)
         plan.rectangle(side - half, gauge, side + half, 1.12 * high, fill="hatch")
-        plan.text(
-            (side - half, gauge + 0.03 * high), "nose, Z at the top ", anchor="end", small=True
-        )
+        plan.text((side + half, gauge + 0.03 * high), " nose, top of Z", anchor="start", small=True)
     if gauge is not None and tip is not None:
         plan.line((side, gauge), (side, tip), style="bold")
-        plan.text((side, tip - 0.02 * high), "longest tool", small=True)
+        plan.text((side, (gauge + tip) / 2.0), " longest tool", anchor="start", small=True)
     return Picture(
         "tilt_side",
         "Seen along the tilt axis: front to the left, rear to the right; faint: the swept rim",

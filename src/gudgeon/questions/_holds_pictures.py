@@ -55,7 +55,7 @@ def _torque_picture(findings: Findings, stages: TorqueStages) -> Picture:
     styles = {0: "thin", last: "bold"}
     for stage in sorted({0, last // 2, staged.worst_stage, last}):
         values = [units.shown(Kind.TORQUE, v) for v in findings.torque_curve(stage, angles)]
-        label = "all parts on" if stage == last and last else f"{stage} parts on"
+        label = "all parts on" if stage == last and last else f"{stage or 'no'} parts on"
         chart.curve(
             (angles * DEG).tolist(),
             values,

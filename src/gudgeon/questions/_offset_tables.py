@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from typing import Final
 
 from gudgeon.answer import Column, Picture, Table
 from gudgeon.drawing.plan import Plan
@@ -21,6 +22,8 @@ __all__ = [
     "stale_table",
     "tools_off",
 ]
+
+LEAST_PLAN_MM: Final = 150.0  # width that is drawn at least
 
 
 def offsets_table(
@@ -185,38 +188,34 @@ def picture(findings: Findings, found: OffsetsFinding) -> Picture:
     placed = [zero for zero in found.zeros if zero.point_mm is not None]
     xs = [zero.point_mm[0] for zero in placed if zero.point_mm]
     ys = [zero.point_mm[1] for zero in placed if zero.point_mm]
-    for along, ends in ((xs, (machine.travel_x, machine.table_x)),):
-        along.extend(item.value for pair in ends if pair for item in pair)
-    for pair in (machine.travel_y, machine.table_y):
-        ys.extend(item.value for item in pair or ())
+    for axis in findings.axis_lines.chain.axes:
+        if abs(axis.line.direction[2]) > 0.5:  # the rotary line, a point in plan
+            xs.append(axis.line.point_mm[0])
+            ys.append(axis.line.point_mm[1])
+    # The zeros fill the sheet; of table and travel the edges are drawn that lie near them.
     room = 0.08 * max(max(xs) - min(xs), max(ys) - min(ys), 100.0)
-    plan = Plan(
-        "offsets-plan",
-        min(xs) - room,
-        min(ys) - room,
-        max(xs) + room,
-        max(ys) + room,
-        inch=findings.units.inch,
-    )
+    spare = max(2.5 * room, LEAST_PLAN_MM / 2.0 - (max(xs) - min(xs)) / 2.0)
+    xs = [min(xs) - spare, max(xs) + spare]
+    ys = [min(ys) - 2.5 * room, max(ys) + 3.5 * room]
+    plan = Plan("offsets-plan", xs[0], ys[0], xs[1], ys[1], inch=findings.units.inch)
     if machine.table_x and machine.table_y:
         (left, right), (low, high) = machine.table_x, machine.table_y
         plan.rectangle(left.value, low.value, right.value, high.value, fill="paper")
-        plan.text((left.value + room, high.value - 0.3 * room), "table", small=True)
+        edges = (left.value, low.value, right.value, high.value)
+        _name_edge(plan, "table edge", edges, (xs, ys), 0.3 * room)
     if machine.travel_x and machine.travel_y:
         (left, right), (low, high) = machine.travel_x, machine.travel_y
         plan.rectangle(left.value, low.value, right.value, high.value, style="hidden")
-        plan.text((right.value - room, low.value + 0.3 * room), "travel", small=True)
+        edges = (left.value, low.value, right.value, high.value)
+        _name_edge(plan, "end of travel", edges, (xs, ys), -0.3 * room)
     _draw_lines(plan, findings.axis_lines.chain, (min(xs), max(xs)), (min(ys), max(ys)))
-    near = 0.013 * (max(xs) - min(xs) + 2.0 * room)
-    for (x, y), labels in _together(placed, near):
-        more = f" +{len(labels) - 2}" if len(labels) > 2 else ""
-        plan.text(
-            (x, y + 0.15 * room),
-            " ".join(labels[:2]) + more,
-            anchor="start",
-            small=True,
-            turn_deg=90,
-        )
+    named = [
+        (at, " ".join(labels[:2]) + (f" +{len(labels) - 2}" if len(labels) > 2 else ""))
+        for at, labels in _together(placed, 0.013 * (xs[1] - xs[0]))
+    ]
+    turn = min((90.0, 0.0), key=lambda turn: _crowded(named, turn, xs[1] - xs[0]))
+    for at, words in named:
+        plan.text(at, f" {words}", anchor="start", small=True, turn_deg=turn, lead=True)
     for zero in placed:
         if zero.point_mm is not None:
             plan.cross((zero.point_mm[0], zero.point_mm[1]))
@@ -224,6 +223,48 @@ def picture(findings: Findings, found: OffsetsFinding) -> Picture:
         "plan",
         "Zeros from above, each in the pose in which its face is cut; axis lines dash-dotted",
         plan.svg(),
+    )
+
+
+def _name_edge(
+    plan: Plan,
+    words: str,
+    edges: tuple[float, float, float, float],
+    sheet: tuple[list[float], list[float]],
+    off: float,
+) -> None:
+    """Write beside the first edge that runs through the sheet what it is."""
+    (x_low, x_high), (y_low, y_high) = sheet
+    left, low, right, high = edges
+    pad = abs(off)
+    for x in (left, right):
+        if x_low < x < x_high:
+            y = min(max(low, y_low), y_high) + 2.0 * abs(off)
+            plan.text((x, y), f" {words}", anchor="start", small=True)
+            return
+    for y in (high, low):
+        if y_low - pad < y < y_high + pad:
+            x = min(max(left, x_low), x_high)
+            plan.text((x, y - off), f" {words}", anchor="start", small=True)
+            return
+
+
+def _crowded(named: list[tuple[tuple[float, float], str]], turn_deg: float, wide_mm: float) -> int:
+    """Count the zeros and words that the words of another zero would be written over."""
+    letter = 0.011 * wide_mm  # about the width of a small letter on the sheet
+    boxes = []
+    for (x, y), words in named:
+        long, high = (len(words) + 2) * letter, 1.2 * letter
+        box = (x, y - high, x + long, y + high)
+        boxes.append(box if turn_deg == 0.0 else (x - high, y, x + high, y + long))
+    return sum(
+        one is not other
+        and one[0] < other[2]
+        and other[0] < one[2]
+        and one[1] < other[3]
+        and other[1] < one[3]
+        for one in boxes
+        for other in boxes
     )
 
 

@@ -87,7 +87,7 @@ def views(
         name = (
             f"seen along the tilt line ({side_name(across)[0]} to the right)"
             if side_view
-            else (f"seen across it ({side_name(np.asarray(frame.along))[0]} to the right)")
+            else f"seen square to that ({side_name(np.asarray(frame.along))[0]} to the right)"
         )
         plan.text((middle, up + 0.3 * half), name)
     plan.text(
