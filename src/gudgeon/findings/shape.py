@@ -260,7 +260,7 @@ class ShapeFindings(LineFindings):
         stands = fixture.clocking.value if fixture.clocking else 0.0
         if self.has_tilt:
             stands += math.atan2(self.platter_in_unit[1, 0], self.platter_in_unit[0, 0])
-        solids = [_load(fixture, size.value, square, unit.face_height, stands, self.has_tilt)]
+        solids = _load(fixture, size.value, square, unit.face_height, stands, self.has_tilt)
         if unit.platter_diameter is not None and self.has_tilt and unit.face_height is not None:
             at = unit.face_height.value
             solids.append(Solid("platter", "platter", at, at, unit.platter_diameter.value / 2.0))
@@ -425,7 +425,7 @@ def _load(
     face: Amount | None,
     turn_rad: float,
     has_tilt: bool,
-) -> Solid:
+) -> list[Solid]:
     """Return the load; `turn_rad` is its turn about the platter's z in the unit frame."""
     assert fixture.height is not None
     bottom = fixture.bottom.value if fixture.bottom else 0.0
@@ -442,16 +442,12 @@ def _load(
     if has_tilt:
         lift = 0.0 if face is None else face.value
         radius = None if square else size_mm
-        return Solid(name, "platter", lift + bottom, lift + top, radius, tuple(turned))
+        return [Solid(name, "platter", lift + bottom, lift + top, radius, tuple(turned))]
     # A single level axis: the load lies along x, its section turns about x.
     if not square:
-        return Solid(name, "cradle", 0.0, 0.0, None, ((bottom, 0.0), (top, 0.0)))
-    half = max(abs(y) for _, y in turned)
-    return Solid(
-        name,
-        "cradle",
-        -half,
-        half,
-        None,
-        tuple((x, y) for x in (bottom, top) for y in (-half, half)),
-    )
+        return [Solid(name, "cradle", 0.0, 0.0, None, ((bottom, 0.0), (top, 0.0)))]
+    # Its four long edges, wherever the clocking puts them; platter x is unit y, platter y is up.
+    return [
+        Solid(name, "cradle", z, z, None, ((bottom, y), (top, y)))
+        for y, z in sorted((round(y, 9), round(z, 9)) for y, z in turned)
+    ]

@@ -154,10 +154,18 @@ def side_picture(findings: Findings) -> Picture | None:
         work = shape.work_tilts(tilt)[0]
         cosine, sine = math.cos(work), math.sin(work)
         for solid in shape.solids:
-            points = solid.section(0.0, shape.tilt_y_mm).points_mm
+            # A square on a single axis comes as its long edges: drawn as one outline.
+            points = [
+                point
+                for one in shape.solids
+                if one is solid
+                or (not shape.has_tilt and (one.name, one.bottom_mm) == (solid.name, one.top_mm))
+                for point in one.section(0.0, shape.tilt_y_mm).points_mm
+            ]
             ys = [y for y, _ in points]
             zs = [z for _, z in points]
-            ring = [(min(ys), min(zs)), (max(ys), min(zs)), (max(ys), max(zs)), (min(ys), max(zs))]
+            hub_y, hub_z = sum(ys) / len(ys), sum(zs) / len(zs)
+            ring = sorted(set(points), key=lambda p: math.atan2(p[1] - hub_z, p[0] - hub_y))
             plan.path(
                 [
                     (centre[0] + y * cosine - z * sine, centre[1] + y * sine + z * cosine)

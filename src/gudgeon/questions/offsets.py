@@ -177,11 +177,7 @@ def _judge(findings: Findings, found: OffsetsFinding) -> tuple[Verdict, str, str
     checked = _travel_known(findings)
     inside = f", {'all' if count > 1 else 'it is'} inside the travel" if checked else ""
     offsets = f"{count} work offset{'s' if count > 1 else ''}"
-    pose = " ".join(
-        f"{letter}{math.degrees(angle):g}"
-        for letter, angle in zip(letters_of(findings), first.angles_rad or (), strict=True)
-        if letter
-    )
+    pose = _pose_words(findings, first.angles_rad or ())
     enter = (
         f"Enter the table of offsets, send the unit to {pose}, and check {first.label} with an "
         "indicator or edge finder before the first cut."
@@ -324,16 +320,20 @@ def _outside_words(findings: Findings, outside: list[ZeroFound]) -> tuple[str, s
     return text, f"Move the unit by {' and '.join(moves)}: then every zero is inside."
 
 
+def _pose_words(findings: Findings, angles_rad: tuple[float, ...]) -> str:
+    """Return a pose as it is programmed, such as "A90 C0"; a unit without tilt has one angle."""
+    letters = letters_of(findings)[-len(angles_rad) :] if angles_rad else ()
+    return " ".join(
+        f"{letter}{math.degrees(angle) + 0.0:g}"
+        for letter, angle in zip(letters, angles_rad, strict=True)
+    )
+
+
 def _better_pose(findings: Findings, zero: ZeroFound) -> str | None:
     if zero.facing is None or not zero.facing.poses:
         return None
     best = zero.facing.poses[0]
-    words = " ".join(
-        f"{letter}{math.degrees(angle):g}"
-        for letter, angle in zip(
-            letters_of(findings)[-len(best.angles_rad) :], best.angles_rad, strict=True
-        )
-    )
+    words = _pose_words(findings, best.angles_rad)
     return f"For {zero.face} at station {zero.station} write the pose {words}."
 
 
