@@ -713,7 +713,7 @@ def test_approach_is_added_to_the_zeros() -> None:
     assert good.figure("least_margin").value == pytest.approx(0.0, abs=1e-9)
     (row,) = [row for row in bad.table("conditions").rows if row[4] == "no"]
     assert_allclose(row[2], -1.0)
-    assert "Y highest needed" in row[1]
+    assert "highest Y needed" in row[1]
 
 
 def test_pictures_are_drawings_that_parse() -> None:

@@ -20,10 +20,10 @@ ROOM: Final = 0.18  # of the span, left free at both ends
 
 
 def gauge_svg(figure: Figure) -> str:
-    """Return the scale of `figure` as SVG; empty if it has neither uncertainty nor limit."""
+    """Return the scale of `figure` as SVG; empty without a limit: a scale shows the room to it."""
     value, limit = finite(figure.value), finite(figure.limit)
     spread = finite(figure.plus_minus) or 0.0
-    if value is None or (limit is None and spread <= 0.0):
+    if value is None or limit is None:
         return ""
     low, high = _ends(value, spread, limit, figure.limit_kind)
     sheet = Sheet(f"{figure.name} scale", WIDE, LINE + 26.0, paper=False)

@@ -13,7 +13,7 @@ from textwrap import TextWrapper
 from typing import Final
 
 from gudgeon.answer import Answer, Figure, Missing, Table, Verdict
-from gudgeon.faces.wording import Standing, ascii_text, cells, is_number, worded
+from gudgeon.faces.wording import Standing, ascii_text, cells, finite, is_number, worded
 
 __all__ = ["WIDTH", "answer_text", "in_short", "rule", "wrapped"]
 
@@ -88,12 +88,26 @@ def answer_text(answer: Answer, asks: str, *, brief: bool = False) -> str:
 
 
 def _deciding(figures: Sequence[Figure]) -> list[Figure]:
-    """Return the first figures, and of the rest those whose limit is not kept."""
+    """Return the first figures, the one nearest its limit, and those whose limit is not kept."""
+    nearest = max(figures, key=_share_used, default=None)
+    if nearest is None or _share_used(nearest) <= 0.0 or nearest in figures[:BRIEF_FIGURES]:
+        first = list(figures[:BRIEF_FIGURES])
+    else:
+        first = [*figures[: BRIEF_FIGURES - 1], nearest]
     return [
         figure
-        for place, figure in enumerate(figures)
-        if place < BRIEF_FIGURES or worded(figure).standing in (Standing.UNSURE, Standing.BROKEN)
+        for figure in figures
+        if any(figure is one for one in first)
+        or worded(figure).standing in (Standing.UNSURE, Standing.BROKEN)
     ]
+
+
+def _share_used(figure: Figure) -> float:
+    """Return how much of its limit a figure with a unit uses up, 0 where that says nothing."""
+    value, limit = finite(figure.value), finite(figure.limit)
+    if value is None or limit is None or not figure.unit or min(value, limit) <= 0.0:
+        return 0.0
+    return value / limit if figure.limit_kind == "max" else limit / value
 
 
 def _missing_rows(missing: Sequence[Missing]) -> list[str]:

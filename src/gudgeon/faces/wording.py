@@ -59,6 +59,8 @@ _USUAL: Final[dict[str, int]] = {
 
 _LENGTHS: Final = ("mm", "in")  # keep their decimals: a shop reads 12.500 as a set value
 
+_FINE: Final = ("mm", "in", "deg", "rad")  # here every digit of the uncertainty counts
+
 _MONEY: Final = re.compile(r"(?:[A-Z]{3}|money)(/yr)?")
 _MONEY_PER: Final = re.compile(r"(?:[A-Z]{3}|money)/\w+")
 
@@ -174,8 +176,9 @@ def worded(figure: Figure) -> Worded:
 
     The uncertainty is given with two significant digits and the value to the same place
     (JCGM 100:2008, 7.2.6), or with one where two would go more than a place beyond what is usual
-    for the unit.  Without an uncertainty the usual decimals are shown, and more where a small
-    value or a narrow margin would otherwise be lost.
+    for the unit; of forces, masses and the like one that is smaller than even that digit is left
+    out.  Without an uncertainty the usual decimals are shown, and more where a small value or a
+    narrow margin would otherwise be lost.
     """
     value, limit = finite(figure.value), finite(figure.limit)
     spread = finite(figure.plus_minus) or 0.0
@@ -183,6 +186,8 @@ def worded(figure: Figure) -> Worded:
         bound = "" if limit is None else _bound(figure, limit, _usual(figure.unit, limit))
         return Worded(NO_VALUE, bound, Standing.FREE)
     places = _usual(figure.unit, value)
+    if figure.unit not in _FINE and round(spread, places + 1) == 0.0:
+        spread = 0.0  # nobody can measure so little of it
     if spread > 0.0:
         leading = -math.floor(math.log10(spread))
         places = max(0, min(PLACES_MOST, leading + 1, max(leading, places + 1)))
@@ -200,7 +205,10 @@ def worded(figure: Figure) -> Worded:
     if spread > 0.0 and abs(spare) < spread:
         standing, margin = Standing.UNSURE, "the limit lies inside the +-"
     elif spare == 0.0:
-        standing, margin = Standing.KEPT, "kept" if limit == 0.0 else "exactly on it"
+        standing, margin = (
+            Standing.KEPT,
+            "kept" if limit == 0.0 or not figure.unit else "exactly on it",
+        )
     elif spare > 0.0:
         standing, margin = Standing.KEPT, f"{room} to spare"
     else:

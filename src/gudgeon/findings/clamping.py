@@ -136,6 +136,8 @@ class Joint:
 
 def clamping_of(gather: Gather, bolts: Bolts, key: str) -> Clamping | None:
     """Return how the bolts of ``[key]`` are tightened; gathers what is missing."""
+    fixture = key.startswith("fixture")
+    between = f"between {'fixture and platter' if fixture else 'unit and table'}"
     named = thread_called(bolts.size) if bolts.size else None
     diameter = bolts.diameter.value if bolts.diameter else None
     if diameter is None and named is not None:
@@ -148,7 +150,7 @@ def clamping_of(gather: Gather, bolts: Bolts, key: str) -> Clamping | None:
     gather.need(
         diameter,
         f"{key}.size",
-        "thread of the bolts",
+        f"thread of the bolts {between}",
         why="torque, preload and strength go by the thread",
         how='write its name, such as size = "M12" or "1/2-13"',
     )
@@ -156,20 +158,20 @@ def clamping_of(gather: Gather, bolts: Bolts, key: str) -> Clamping | None:
         gather.need(
             pitch,
             f"{key}.pitch",
-            "pitch of the bolts",
+            f"pitch of the bolts {between}",
             why="the stress area goes by the pitch",
             how="measure it with a thread gauge",
         )
     torque = gather.need(
         bolts.torque,
         f"{key}.torque",
-        "tightening torque of the bolts",
+        f"tightening torque of the bolts {between}",
         why="friction holds the joint, and the torque makes the clamping force",
         how="read it off the torque wrench when you tighten them",
     )
     if diameter is None or pitch is None or torque is None:
         return None
-    what = "fixture on the platter" if key.startswith("fixture") else "unit on the table"
+    what = "fixture on the platter" if fixture else "unit on the table"
     told = []
     if bolts.nut_factor is None:
         told.append(

@@ -383,7 +383,7 @@ class PlaceFindings(FlangeFindings, RuleFindings):
         play = unit.lug_play.value if unit.lug_play else 0.0
         needed = unit.lugs_needed or 1
         gaps = sorted(min(abs(across + row - slot) for slot in slots) for row in rows)
-        note = f"{needed} row(s) of lugs over the slots"
+        note = f"{needed} row{'s' * (needed > 1)} of lugs over the slots"
         room = -math.inf if len(gaps) < needed else play - gaps[needed - 1]
         seat = seats_at(slots, rows, play, across)
         if len(seat) < needed <= len(gaps) and room >= 0.0:

@@ -94,7 +94,7 @@ class RuleFindings(NeedFindings):
             rules.append(
                 Bound(
                     "travel",
-                    f"{letter} lowest needed ({need.low_note})",
+                    f"lowest {letter} needed ({need.low_note})",
                     axis,
                     1,
                     low - need.low_mm,
@@ -103,7 +103,7 @@ class RuleFindings(NeedFindings):
             rules.append(
                 Bound(
                     "travel",
-                    f"{letter} highest needed ({need.high_note})",
+                    f"highest {letter} needed ({need.high_note})",
                     axis,
                     -1,
                     high - need.high_mm,

@@ -213,7 +213,7 @@ def _mend(findings: Findings, margin: Margin) -> str:
 
 def _flip(findings: Findings, margin: Margin) -> str:
     size = findings.units.text(Kind.LENGTH, abs(margin.margin_mm))
-    return f"It stops fitting if the room at {margin.note} shrinks by more than {size}."
+    return f"It stops fitting once {size} less room is left than now for this: {margin.note}."
 
 
 def judge_flange(findings: Findings, says: Says) -> FlangeMatch | None:

@@ -81,7 +81,7 @@ def poses_table(findings: Findings, found: OffsetsFinding) -> Table:
                 for mine, its, free in zip(zero.angles_rad, pose.angles_rad, pose.free, strict=True)
             )
             texts = [
-                "any" if free else f"{math.degrees(a):.3f}".rstrip("0").rstrip(".")
+                "any" if free else f"{round(math.degrees(a), 3) + 0.0:.10g}"
                 for a, free in zip(pose.angles_rad, pose.free, strict=True)
             ]
             tilt, turn = texts if len(texts) == 2 else ("", texts[0])

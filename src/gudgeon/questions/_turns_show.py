@@ -9,7 +9,7 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
-from gudgeon.answer import Column, Figure, Table
+from gudgeon.answer import Cell, Column, Figure, Table
 from gudgeon.centre.fit import Held, LineFit
 from gudgeon.centre.lines import LineFrame
 from gudgeon.centre.positions import POSITIONS, POSITIONS_SINGLE, across_direction, positions
@@ -85,7 +85,7 @@ FREED_BY: Final = {
 
 REASON: Final = {
     "untouched": "no reading depends on it",
-    "entangled": "the readings do not tell it apart from others",
+    "entangled": "the readings cannot part it from others",
     "entry": "taken from the cell file",
 }
 
@@ -325,8 +325,8 @@ def held_table(findings: Findings, held: tuple[Held, ...]) -> Table:
             )
         )
     columns = (
-        Column("what", "held"),
-        Column("at", "at"),
+        Column("what", "what"),
+        Column("at", "taken as"),
         Column("why", "because"),
         Column("freed_by", "touches that would free it"),
         Column("if_off", "if it is off by"),
@@ -380,7 +380,7 @@ def notation_table(findings: Findings, frame: LineFrame, found: Found, free: set
     """Return the location errors in the notation of ISO 230-7."""
     units, senses = findings.units, findings.senses
     tilt, rotary = senses.tilt_letter or "A", senses.rotary_letter
-    rows: list[tuple[str, str, float | None, float | None, str, str]] = []
+    rows: list[tuple[Cell, ...]] = []
 
     def place(direction: str, letter: str, name: str) -> None:
         value, spread = found.get(name)
@@ -390,7 +390,8 @@ def notation_table(findings: Findings, frame: LineFrame, found: Found, free: set
                 f"place of axis {letter} in {direction}",
                 units.shown(LENGTH, value),
                 units.shown(LENGTH, spread),
-                units.unit(LENGTH),
+                None,
+                None,
                 "machine coordinate",
             )
         )
@@ -400,9 +401,10 @@ def notation_table(findings: Findings, frame: LineFrame, found: Found, free: set
             (
                 f"E{about}0{letter}",
                 f"turn of axis {letter} about {'XYZ'['ABC'.index(about)]}",
+                None,
+                None,
                 units.shown(ANGLE, value) + 0.0 if freed else None,
                 units.shown(ANGLE, spread) if freed else None,
-                units.unit(ANGLE),
                 "from its nominal direction" if freed else "not measured, taken as zero",
             )
         )
@@ -425,9 +427,10 @@ def notation_table(findings: Findings, frame: LineFrame, found: Found, free: set
     columns = (
         Column("symbol", "symbol"),
         Column("meaning", "meaning"),
-        Column("value", "value"),
-        Column("pm", "+-"),
-        Column("unit", "unit"),
+        Column("place", "place", units.unit(LENGTH)),
+        Column("place_pm", "+-", units.unit(LENGTH)),
+        Column("turn", "turn", units.unit(ANGLE)),
+        Column("turn_pm", "+-", units.unit(ANGLE)),
         Column("from", "counted from"),
     )
     title = "Location errors in the notation of ISO 230-7 (meaning of the letters from memory)"

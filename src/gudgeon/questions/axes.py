@@ -144,7 +144,8 @@ def answer(findings: Findings) -> Answer:
     said = "; ".join(_plain(item) for item in evidence)
     if odd:
         verdict = Verdict.YES_IF
-        headline = f"{said}. Right if CAM, post and every old program know: {' and '.join(odd)}."
+        short = "; ".join(_plain(item, short=True) for item in evidence)
+        headline = f"{short}. Right if CAM, post and old programs know: {' and '.join(odd)}."
         fix = (
             "Tell the CAM and its post the letters and senses of the table above, and mark old "
             "programs; changing the axis direction in the control is the other way, and then "
@@ -178,8 +179,10 @@ def answer(findings: Findings) -> Answer:
     )
 
 
-def _plain(item: AxisEvidence) -> str:
+def _plain(item: AxisEvidence, *, short: bool = False) -> str:
     assert item.sense is not None
+    if short:
+        return f"{item.letter} is the {item.role}, plus {turn_words(item.along, item.sense)}"
     name = "tilt" if item.role == "tilt" else "rotary axis"
     return (
         f"{item.letter} is the {name} along {item.along}: plus turns the work "
@@ -309,8 +312,8 @@ def _off_standard(evidence: tuple[AxisEvidence, ...]) -> list[str]:
             )
         if item.sense != WORK_CARRYING_SENSE:
             odd.append(
-                f"plus {item.letter} turns the work with the right-hand rule (sense +1), where "
-                "the standard has the tool do so (sense -1)"
+                f"plus {item.letter} turns the work with the right-hand rule (sense +1), against "
+                "ISO 841"
             )
         if item.off_axis_rad > _OFF_AXIS_RAD:
             odd.append(f"the {item.role} axis lies askew to {item.along}")

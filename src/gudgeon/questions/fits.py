@@ -33,6 +33,7 @@ practice, no source.
 from __future__ import annotations
 
 import math
+import re
 from typing import Final
 
 from gudgeon.answer import Answer, Verdict
@@ -113,7 +114,7 @@ def _headline(
         letter, at = _tilt_place(findings, place)
         where = (
             f"the {'tilt' if findings.has_tilt else 'rotary'} axis at {letter} "
-            f"{units.text(Kind.LENGTH, at)} ({seat_text(findings, place)})"
+            f"{units.text(Kind.LENGTH, at)}"
         )
     bolts = ""
     if match is not None:
@@ -121,34 +122,33 @@ def _headline(
     if verdict is Verdict.NO:
         more = len(says.broken) - 1
         also = f"; {more} more reason{'s' if more > 1 else ''} below" if more else ""
-        start = f"It does not fit with {where}" if place is not None else "It does not fit"
+        seat = f" ({seat_text(findings, place)})" if place is not None else ""
+        start = f"It does not fit with {where}{seat}" if place is not None else "It does not fit"
         return f"{start}: {says.broken[0]}{also}."
     if verdict is Verdict.CANNOT_TELL:
-        first, more = says.open[0], len(unique(says.open)) - 1
+        first, more = says.open[0], len(unique([*says.open, *says.wanted])) - 1
         also = f" and {more} more" if more else ""
         known = f" So far: {bolts}." if bolts else ""
         return f"Cannot tell yet where it goes: {first.what}{also} missing.{known}"
     tight = ""
     if place is not None and place.tightest is not None:
-        tight = (
-            f"; tightest is {place.tightest.note} with "
-            f"{units.text(Kind.LENGTH, place.tightest.margin_mm, 1)} to spare"
-            if not units.inch
-            else f"; tightest is {place.tightest.note} with "
-            f"{units.text(Kind.LENGTH, place.tightest.margin_mm, 3)} to spare"
-        )
+        room = units.text(Kind.LENGTH, place.tightest.margin_mm, 3 if units.inch else 1)
+        tight = f"; least room is {room}, at {place.tightest.note}"
     stations = ""
     if place is not None and place.stations[1]:
         reached, of = place.stations
         stations = f", {'all' if reached == of else reached} {of} stations reached"
-    text = f"It fits with {where}{stations}{tight}" if where else "It fits"
-    if bolts:
-        text += f"; {bolts}"
+    bolts = f", {bolts}" if bolts else ""
+    text = f"with {where}{stations}{bolts}" if where else bolts.removeprefix(", ")
     if verdict is Verdict.YES_IF:
-        text += ", if " + listed(says.conditions[:2])
-        if len(says.conditions) > 2:
-            text += f" ({len(says.conditions) - 2} more below)"
-    return text + "."
+        # The figures behind a condition stand in the order below; here it is said in short.
+        keep = listed(
+            [re.sub(r" \([^()]*(?:\([^()]*\)[^()]*)*\)$", "", c) for c in says.conditions[:2]]
+        )
+        more = len(says.conditions) - 2
+        also = f" ({more} more below)" if more > 0 else ""
+        return f"It fits, if {keep}{also}{': ' if text else ''}{text}."
+    return f"It fits {text}{tight}." if text else f"It fits{tight}."
 
 
 def _next_step(verdict: Verdict, says: Says, place: Place | None) -> str:

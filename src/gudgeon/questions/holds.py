@@ -139,7 +139,7 @@ def _headline(tried: Tried, verdict: Verdict, conditions: tuple[str, ...]) -> st
         return f"Yes, if {wanted}: as planned, {reason}."
     if verdict is Verdict.YES:
         hardest = _of(tried, "holds")[0]
-        return f"Yes: everything holds; used hardest is this: {hardest.line}."
+        return f"Yes: everything holds; used hardest: {hardest.line}."
     holding = _of(tried, "holds")
     far = f" What could be judged holds; used hardest: {holding[0].line}." if holding else ""
     if _open(tried):

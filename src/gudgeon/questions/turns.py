@@ -87,7 +87,8 @@ def answer(findings: Findings) -> Answer:
     try:
         study = findings.line_study
     except Lacking as lacking:
-        return cannot_tell(NAME, lacking, about="where the axis lines run")
+        wanted = Lacking((*lacking.missing, *_no_readings(findings)))
+        return cannot_tell(NAME, wanted, about="where the axis lines run")
     orders = touch_orders(study.frame, findings.senses, findings.cell.unit.tilt_range)
     procedure = how_to_touch(orders)
     fit = study.fit
@@ -102,6 +103,20 @@ def answer(findings: Findings) -> Answer:
         return _found(findings, study, fit, procedure)
     except Lacking as lacking:
         return cannot_tell(NAME, lacking, about="where the axis lines run")
+
+
+def _no_readings(findings: Findings) -> tuple[Missing, ...]:
+    """Return the readings as missing, if there are none; their order follows from the senses."""
+    if findings.cell.touches:
+        return ()
+    return (
+        Missing(
+            "a table of readings",
+            f"{findings.cell.file}: readings.file",
+            "both axis lines are worked out from touches",
+            "when the rest is entered, ask again: the touches are named one by one",
+        ),
+    )
 
 
 def _untouched(findings: Findings, study: LineStudy, procedure: Table) -> Answer:
