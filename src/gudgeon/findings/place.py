@@ -3,15 +3,15 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator
-from dataclasses import dataclass, fields, replace
+from dataclasses import dataclass, replace
 from functools import cached_property
-from typing import Any, Final
+from typing import Final
 
 from gudgeon.cell.model import Cell
 from gudgeon.findings.flange import FlangeFindings, FlangeMatch
 from gudgeon.findings.gather import Lacking
 from gudgeon.findings.heights import ChangeRow
+from gudgeon.findings.moved import moved_entries
 from gudgeon.findings.rules import RuleFindings
 from gudgeon.placing.conditions import (
     EVERYWHERE,
@@ -272,10 +272,13 @@ class PlaceFindings(FlangeFindings, RuleFindings):
         room = keep.value if keep else 0.0
         if self.change_clear_of_load:
             return True
+        sure = row.clearance_mm - self.change_doubt(row)
         # Contact is no room: a rounded zero must not pass for a clearance.
-        if room > 0.0:
-            return row.clearance_mm >= room - ROUNDING
-        return row.clearance_mm > ROUNDING
+        return sure >= room - ROUNDING if room > 0.0 else sure > ROUNDING
+
+    def change_doubt(self, row: ChangeRow) -> float:
+        """Return the expanded uncertainty (k = 2) of the clearance of a row [mm]."""
+        return self.spreads.get(_change_name(self.changes.rows.index(row)), 0.0)
 
     @cached_property
     def spreads(self) -> dict[str, float]:
@@ -288,7 +291,7 @@ class PlaceFindings(FlangeFindings, RuleFindings):
         cell = self.placed_cell
         base = _numbers(self)
         squares = dict.fromkeys(base, 0.0)
-        for _, lower, higher in _moved(cell):
+        for _, lower, higher in moved_entries(cell):
             ends = (_numbers(self._again(lower)), _numbers(self._again(higher)))
             for name in base:
                 if name in ends[0] and name in ends[1]:
@@ -298,7 +301,7 @@ class PlaceFindings(FlangeFindings, RuleFindings):
     def heaviest_doubt(self, name: str) -> str | None:
         """Return the entry whose uncertainty moves a number most, such as "unit.face_height"."""
         worst: tuple[float, str] | None = None
-        for key, lower, higher in _moved(self.placed_cell):
+        for key, lower, higher in moved_entries(self.placed_cell):
             ends = (_numbers(self._again(lower)), _numbers(self._again(higher)))
             if name in ends[0] and name in ends[1]:
                 effect = abs(ends[1][name] - ends[0][name])
@@ -474,6 +477,8 @@ def _numbers(findings: PlaceFindings) -> dict[str, float]:
         pass
     else:
         found["tip"] = changes.tip_mm
+        for number, row in enumerate(changes.rows):
+            found[_change_name(number)] = row.clearance_mm
         for name, turning in (("flat", False), ("upright", False), ("upright", True)):
             room = changes.worst(name, turning)
             if room is not None:
@@ -489,20 +494,6 @@ def _numbers(findings: PlaceFindings) -> dict[str, float]:
     return found
 
 
-def _moved(cell: Cell) -> Iterator[tuple[str, Cell, Cell]]:
-    """Yield each uncertain entry's key with the cell at its lower and at its upper end."""
-    for name in ("machine", "unit", "placement", "fixture"):
-        section = getattr(cell, name)
-        for item in fields(section):
-            value = getattr(section, item.name)
-            for index, amount in enumerate(value if isinstance(value, tuple) else (value,)):
-                if not isinstance(amount, Amount) or not amount.plus_minus:
-                    continue
-                ends = []
-                for sign in (-1.0, 1.0):
-                    moved: Any = Amount(amount.value + sign * amount.plus_minus)
-                    if isinstance(value, tuple):
-                        moved = (*value[:index], moved, *value[index + 1 :])
-                    changed = replace(section, **{item.name: moved})
-                    ends.append(replace(cell, **{name: changed}))
-                yield f"{name}.{item.name}", ends[0], ends[1]
+def _change_name(number: int) -> str:
+    """Return the name of a row of tool changes among the numbers of `_numbers`."""
+    return f"change {number}"

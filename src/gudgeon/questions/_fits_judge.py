@@ -357,6 +357,9 @@ def _judge_changes(findings: Findings, says: Says, changes: ChangeFinding) -> No
     if bad:
         worst = min(bad, key=lambda row: row.clearance_mm)
         room = units.text(Kind.LENGTH, worst.clearance_mm, 1)
+        doubt = findings.change_doubt(worst)
+        if doubt > 0.0:
+            room += f" +-{units.text(Kind.LENGTH, doubt, 1)}"
         if good:
             clear = min(good, key=lambda row: row.clearance_mm)
             mixed = {round(row.tilt_rad, 6) for row in bad}
@@ -372,7 +375,7 @@ def _judge_changes(findings: Findings, says: Says, changes: ChangeFinding) -> No
                 f"no pose leaves room for a tool change ({best} at best over the load)"
             )
         keep = findings.cell.placement.clearance
-        limit = changes.longest_mm + worst.clearance_mm - (keep.value if keep else 0.0)
+        limit = changes.longest_mm + worst.clearance_mm - doubt - (keep.value if keep else 0.0)
         if limit > 0.0:
             shortest = units.text(Kind.LENGTH, limit, 1, limit="max")
             mend = (
