@@ -119,7 +119,7 @@ CASE_1: dict[str, Callable[[], Any]] = {
         for face in ("top", "front", "right")
         for part in (1, 2, 3, 4)
     },
-    "work_offset.outside_safe_limits": lambda: value(1, "offsets", "outside_travel"),
+    "work_offset.outside_safe_limits": lambda: value(1, "offsets", "outside_safe_limits"),
     "tool_change.tip_lowest_z": lambda: value(1, "fits", "tool_change_tip"),
     "tool_change.flat_clearance": lambda: tool_change(1, "T1", "flat", 0.0),
     "tool_change.upright_clearance": lambda: tool_change(1, "T1", "upright", 90.0),

@@ -30,7 +30,7 @@ Introduction to Robotic Manipulation (1994), chapter 3, from memory.
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from typing import Final
 
 from gudgeon.answer import Answer, Figure, Missing, Verdict
@@ -154,6 +154,20 @@ def _judge(findings: Findings, found: OffsetsFinding) -> tuple[Verdict, str, str
             "Move the unit or the stations before entering any offset.",
             shift,
         )
+    struck = _beyond_safe(findings, zeros)
+    if struck:
+        lengths = findings.units.text
+        zero, letter, short = max(struck, key=lambda item: item[2])
+        return (
+            Verdict.NO,
+            f"{len({id(item[0]) for item in struck})} of {count} zeros "
+            f"{_verb({id(item[0]) for item in struck}, 'lies', 'lie')} inside the travel, but the "
+            f"unit would meet a guard or the column on the way: {zero.face} at station "
+            f"{zero.station} by {lengths(Kind.LENGTH, short)} in {letter}.",
+            'Ask "fits" for the safe X and Y, and move the unit or the stations before entering '
+            "any offset.",
+            None,
+        )
     sure = _worst(found)
     wanted = findings.cell.readings.wanted
     conditions = []
@@ -238,6 +252,7 @@ def _figures(findings: Findings, found: OffsetsFinding) -> tuple[Figure, ...]:
             if _travel_known(findings)
             else "the travel is not given",
         ),
+        *_safe_figure(findings, zeros),
         Figure(
             "words_short",
             "Zeros without an offset word",
@@ -261,6 +276,42 @@ def _figures(findings: Findings, found: OffsetsFinding) -> tuple[Figure, ...]:
             )
         )
     return tuple(figures)
+
+
+def _beyond_safe(
+    findings: Findings, zeros: Sequence[ZeroFound]
+) -> list[tuple[ZeroFound, str, float]]:
+    """Return zeros that the unit's safe travel does not reach, with axis and what is missing."""
+    place = findings.declared_place
+    found: list[tuple[ZeroFound, str, float]] = []
+    if place is None or not findings.walls:
+        return found
+    for zero in zeros:
+        if zero.point_mm is None:
+            continue
+        for index, ends in enumerate((place.safe.x, place.safe.y)):
+            if ends is not None:
+                at = zero.point_mm[index]
+                short = max(ends[0] - at, at - ends[1])
+                if short > 1e-9:
+                    found.append((zero, "XY"[index], short))
+    return found
+
+
+def _safe_figure(findings: Findings, zeros: Sequence[ZeroFound]) -> list[Figure]:
+    """Return how many zeros lie outside the safe travel, where guards are entered."""
+    if findings.declared_place is None or not findings.walls:
+        return []
+    return [
+        Figure(
+            "outside_safe_limits",
+            "Zeros where the unit would meet a guard, the column or the end of travel",
+            float(len({id(zero) for zero, _, _ in _beyond_safe(findings, zeros)})),
+            limit=0.0,
+            limit_kind="max",
+            note='safe X and Y: see "fits"',
+        )
+    ]
 
 
 def _flips(findings: Findings, placed: Sequence[ZeroFound]) -> str | None:
@@ -445,7 +496,7 @@ def _names(zeros: Sequence[ZeroFound]) -> str:
     return ", ".join(named) + more
 
 
-def _verb(things: Sequence[object], one: str, several: str) -> str:
+def _verb(things: Collection[object], one: str, several: str) -> str:
     return one if len(things) == 1 else several
 
 
