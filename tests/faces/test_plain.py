@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import os
 import re
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -138,3 +139,18 @@ def test_the_headline_is_not_said_twice_in_the_summary() -> None:
 def test_a_rule_is_as_wide_as_the_page() -> None:
     assert len(rule("turns", "YES")) == WIDTH
     assert len(rule("x" * 200, "YES")) == WIDTH
+
+
+def test_a_brief_print_shows_the_figure_nearest_its_limit() -> None:
+    figures = [Figure(f"f{i}", f"figure {i}", 1.0, "mm") for i in range(6)]
+    figures.append(Figure("far", "far off", 10.0, "N", None, 100.0, "max"))
+    figures.append(Figure("near", "nearest", 80.0, "N*m", None, 100.0, "max"))
+    figures.append(Figure("count", "a mere count", 4.0, "", None, 4.0, "min"))
+    answer = replace(ANSWERS[0], figures=tuple(figures))
+    text = answer_text(answer, "How?", brief=True)
+    shown = [
+        name for name in ("figure 0", "figure 2", "figure 3", "far off", "nearest") if name in text
+    ]
+
+    assert shown == ["figure 0", "figure 2", "nearest"]
+    assert "a mere count" not in text

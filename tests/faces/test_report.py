@@ -264,5 +264,6 @@ def test_the_bad_side_is_hatched_and_the_value_stands_where_it_belongs(
 
 def test_a_figure_without_limit_and_uncertainty_has_no_scale() -> None:
     assert gauge_svg(Figure("f", "f", 3.0, "mm")) == ""
+    assert gauge_svg(Figure("f", "f", 3.0, "mm", 0.1)) == "", "no limit, no room to show"
     assert gauge_svg(Figure("f", "f", None, "mm", 0.1, 3.0, "max")) == ""
     assert gauge_svg(Figure("f", "f", float("inf"), "mm", 0.1, 3.0, "max")) == ""

@@ -46,6 +46,10 @@ def test_examples_in_docstrings_run() -> None:
         (8400.0, None, "N", "8400 N"),
         (4.0, None, "", "4"),
         (1.31, None, "", "1.310"),
+        # An uncertainty of nothing that matters is left out, but not of lengths and angles.
+        (15.7127, 0.0004, "N*m", "15.71 N*m"),
+        (15.7127, 0.04, "N*m", "15.713 +- 0.040 N*m"),
+        (12.5, 0.00004, "mm", "12.50000 +- 0.00004 mm"),
         # A small value is not shown as nought.
         (0.00004, None, "mm", "0.00004 mm"),
         (0.3, None, "N", "0.3 N"),

@@ -9,10 +9,11 @@ from __future__ import annotations
 import argparse
 import difflib
 import os
+import re
 import sys
 from collections.abc import Sequence
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, Final
+from typing import TYPE_CHECKING, Any, Final, NoReturn
 
 from gudgeon import __version__
 
@@ -30,6 +31,28 @@ ANSWERS_SCHEMA: Final = "gudgeon.answers/1"
 FAULTS_SCHEMA: Final = "gudgeon.faults/1"
 REPORT: Final = "gudgeon-report.html"
 TRACE: Final = "GUDGEON_TRACE"
+
+
+class _Parser(argparse.ArgumentParser):
+    """A parser whose faults read like all others: what is wrong, and what to write."""
+
+    def error(self, message: str) -> NoReturn:
+        words = message
+        wrong = re.search(r"invalid choice: '([^']*)' \(choose from (.*)\)", message)
+        if wrong:
+            known = re.findall(r"'([^']*)'", wrong[2])
+            near = difflib.get_close_matches(wrong[1].lower(), known, n=1, cutoff=0.5)
+            words = f'"{wrong[1]}" is not known here; write one of: {", ".join(known)}'
+            if wrong[1].lower().endswith(".toml"):
+                words = f"say what to do with the cell file; write: gudgeon ask {wrong[1]}"
+            elif near:
+                words = f'"{wrong[1]}" is not known here; do you mean "{near[0]}"?'
+        elif message.startswith("the following arguments are required: "):
+            words = f"something is missing; write: {self.format_usage()[7:].replace('[-h] ', '').strip()}"
+        elif message.startswith("unrecognized arguments: "):
+            words = f"{message.partition(': ')[2]} is not known; see  gudgeon --help"
+        _say(f"gudgeon: {words}")
+        raise SystemExit(BAD_INPUT)
 
 
 class _Stop(Exception):  # noqa: N818 - the command ends here with a plain line
@@ -67,7 +90,7 @@ def main(argv: Sequence[str] | None = None) -> int:
 
 
 def _parser() -> argparse.ArgumentParser:
-    parser = argparse.ArgumentParser(
+    parser = _Parser(
         prog="gudgeon",
         description="Plain answers about a tilting rotary unit on a 3-axis vertical mill.",
         epilog="exit code: 0 yes or yes-if, 1 no, 3 cannot tell yet, 2 bad input",
@@ -90,11 +113,13 @@ def _parser() -> argparse.ArgumentParser:
     ask.set_defaults(run=_ask)
 
     check = commands.add_parser("check", help="look for faults in a cell file")
-    check.add_argument("cell", metavar="CELL")
+    check.add_argument("cell", metavar="CELL", help="the cell file")
     check.set_defaults(run=_check)
 
     start = commands.add_parser("start", help="write a first cell file from a few questions")
-    start.add_argument("file", nargs="?", default="cell.toml", metavar="FILE")
+    start.add_argument(
+        "file", nargs="?", default="cell.toml", metavar="FILE", help="where to (cell.toml)"
+    )
     start.set_defaults(run=_start)
 
     report = commands.add_parser(
@@ -107,11 +132,13 @@ def _parser() -> argparse.ArgumentParser:
     report.set_defaults(run=_report)
 
     schema = commands.add_parser("schema", help="print a published JSON Schema")
-    schema.add_argument("what", choices=("cell", "answer"))
+    schema.add_argument(
+        "what", choices=("cell", "answer"), help="of the cell file, or of an answer"
+    )
     schema.set_defaults(run=_schema)
 
     questions = commands.add_parser("questions", help="list the questions, or explain one")
-    questions.add_argument("question", nargs="?", metavar="QUESTION")
+    questions.add_argument("question", nargs="?", metavar="QUESTION", help="the one to explain")
     questions.set_defaults(run=_questions)
     return parser
 
@@ -260,6 +287,11 @@ def _sort_words(words: Sequence[str]) -> tuple[dict[str, Question], int, Path]:
     known = _known()
     *names, last = words
     path = Path(last)
+    files = [word for word in names if word.lower().endswith(".toml") and word.lower() not in known]
+    if len(files) == 1 and last.lower() in known and not path.exists():
+        # The cell file stands before the questions; what is meant is plain.
+        names = [word for word in words if word != files[0]]
+        last, path = files[0], Path(files[0])
     if last.lower() in known and not path.exists():
         asked = " ".join(words)
         raise _Stop(f"the cell file is missing; write: gudgeon ask {_shown(asked)} cell.toml")

@@ -131,7 +131,9 @@ def place_figures(findings: Findings, place: Place, working: int | None) -> list
                         f"{'lowest' if end == 'min' else 'highest'} safe machine {name.upper()}",
                         value,
                         plus_minus=spread.get(f"{name}_{end}"),
-                        note="guards, column and door that are entered; over all tilts and turns",
+                        note="guards, column and door that are entered; over all tilts and turns"
+                        if not any(item.name.startswith("safe_") for item in found)
+                        else "",
                     )
                 )
     if working is not None:
@@ -267,7 +269,7 @@ def flange_figures(findings: Findings, match: FlangeMatch) -> list[Figure]:
                 "clocking of the fixture on the platter",
                 match.clockings[0].middle_rad,
                 plus_minus=None,
-                note=f"one of {len(match.clockings)}; the fixture repeats every "
+                note=f"{_one_of(len(match.clockings))}; the fixture repeats every "
                 f"{angle_text(match.repeat_rad)}",
             )
         )
@@ -472,6 +474,10 @@ def flange_table(findings: Findings, match: FlangeMatch) -> Table:
             for which, clocking in entries
         ),
     )
+
+
+def _one_of(count: int) -> str:
+    return "the only one" if count == 1 else f"one of {count}"
 
 
 def _joined_turns(rows: dict[tuple[Cell, ...], None]) -> list[tuple[Cell, ...]]:

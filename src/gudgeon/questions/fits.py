@@ -94,11 +94,22 @@ def answer(findings: Findings) -> Answer:
         pictures=tuple(says.pictures),
         flips=" ".join(says.flips) or None,
         fix=sentence(says.mends[0]) if says.mends else None,
-        assumed=tuple(dict.fromkeys(says.assumed)),
+        assumed=_told_once(says.assumed),
         missing=wanted,
         cautions=tuple(says.cautions),
         sources=SOURCES,
     )
+
+
+def _told_once(assumed: list[str]) -> tuple[str, ...]:
+    """Return each assumption once; what several missing entries leave unjudged in one line."""
+    reasons = [text.partition(":")[0] for text in assumed if text.startswith("Not judged, ")]
+    told = {}
+    for text in assumed:
+        reason = text.partition(":")[0]
+        several = reasons.count(reason) > 1
+        told[f"{reason}: entries are missing." if several else text] = None
+    return tuple(told)
 
 
 def _headline(
