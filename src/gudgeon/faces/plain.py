@@ -236,14 +236,17 @@ def _table(table: Table) -> list[str]:
     if sum(wished) + GAP * (len(wished) - 1) > room:
         indent, room = 1, WIDTH - 1
     lines = title
-    for count, block in enumerate(_blocks(least, room)):
-        widths = _widths([wished[i] for i in block], [least[i] for i in block], room)
+    gap = GAP
+    if sum(least) + GAP * (len(least) - 1) > room >= sum(least) + len(least) - 1:
+        gap = 1  # rather close columns than a table in two pieces
+    for count, block in enumerate(_blocks(least, room, gap)):
+        widths = _widths([wished[i] for i in block], [least[i] for i in block], room, gap)
         rows = ["", "(the same rows, further columns)"] if count else [""]
         marks = [right[i] for i in block]
-        rows += _cells_in_line([heads[i] for i in block], widths, marks, bottom=True)
-        rows.append((" " * GAP).join("-" * width for width in widths))
+        rows += _cells_in_line([heads[i] for i in block], widths, marks, gap, bottom=True)
+        rows.append((" " * gap).join("-" * width for width in widths))
         for index in range(len(table.rows)):
-            rows += _cells_in_line([columns[i][index] for i in block], widths, marks)
+            rows += _cells_in_line([columns[i][index] for i in block], widths, marks, gap)
         lines += [" " * indent + row for row in rows]
     return lines
 
@@ -263,26 +266,26 @@ def _folded(head: str) -> int:
     return next(w for w in range(1, len(head) + 2) if len(wrapped(head, w)) <= 2)
 
 
-def _blocks(least: list[int], room: int) -> list[list[int]]:
+def _blocks(least: list[int], room: int, gap: int) -> list[list[int]]:
     """Share the columns out over blocks that fit; the first column leads each block."""
     blocks = [[0]]
     used = least[0]
     for i in range(1, len(least)):
-        if used + GAP + least[i] > room and len(blocks[-1]) > 1:
+        if used + gap + least[i] > room and len(blocks[-1]) > 1:
             blocks.append([0])
             used = least[0]
         blocks[-1].append(i)
-        used += GAP + least[i]
+        used += gap + least[i]
     return blocks
 
 
-def _widths(wished: list[int], least: list[int], room: int) -> list[int]:
+def _widths(wished: list[int], least: list[int], room: int, gap: int) -> list[int]:
     """Give each column its least width, then share out what is left.
 
     Columns that lack only little get it first; after them whichever is squeezed the most.
     """
     widths = list(least)
-    spare = room - sum(widths) - GAP * (len(widths) - 1)
+    spare = room - sum(widths) - gap * (len(widths) - 1)
     for i in sorted(range(len(widths)), key=lambda i: wished[i] - least[i]):
         if 0 < wished[i] - least[i] <= min(LITTLE, spare):
             spare -= wished[i] - least[i]
@@ -297,7 +300,7 @@ def _widths(wished: list[int], least: list[int], room: int) -> list[int]:
 
 
 def _cells_in_line(
-    texts: list[str], widths: list[int], right: list[bool], *, bottom: bool = False
+    texts: list[str], widths: list[int], right: list[bool], gap: int, *, bottom: bool = False
 ) -> list[str]:
     """Set texts side by side, each wrapped in its column."""
     pieces = [wrapped(text, width) for text, width in zip(texts, widths, strict=True)]
@@ -309,5 +312,5 @@ def _cells_in_line(
             index = level - (high - len(piece)) if bottom else level
             text = piece[index] if 0 <= index < len(piece) else ""
             line.append(text.rjust(width) if is_right else text.ljust(width))
-        lines.append((" " * GAP).join(line).rstrip())
+        lines.append((" " * gap).join(line).rstrip())
     return lines

@@ -48,7 +48,8 @@ class _Parser(argparse.ArgumentParser):
             elif near:
                 words = f'"{wrong[1]}" is not known here; do you mean "{near[0]}"?'
         elif message.startswith("the following arguments are required: "):
-            words = f"something is missing; write: {self.format_usage()[7:].replace('[-h] ', '').strip()}"
+            usage = self.format_usage().removeprefix("usage: ").replace("[-h] ", "")
+            words = f"something is missing; write: {usage.strip()}"
         elif message.startswith("unrecognized arguments: "):
             words = f"{message.partition(': ')[2]} is not known; see  gudgeon --help"
         _say(f"gudgeon: {words}")

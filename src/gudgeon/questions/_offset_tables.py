@@ -324,7 +324,7 @@ def _which(stale: list[ZeroFound], every: list[ZeroFound], tilt_letter: str) -> 
     """Name the stale offsets, by their tilts where that says it all."""
     if not stale:
         return "none"
-    if len(stale) == len(every):
+    if len(stale) == len(every) > 1:
         return f"all {len(every)}"
     if tilt_letter:
         tilts = {_tilt_deg(zero) for zero in stale}

@@ -104,7 +104,7 @@ def answer(findings: Findings) -> Answer:
 def _told_once(assumed: list[str]) -> tuple[str, ...]:
     """Return each assumption once; what several missing entries leave unjudged in one line."""
     reasons = [text.partition(":")[0] for text in assumed if text.startswith("Not judged, ")]
-    told = {}
+    told: dict[str, None] = {}
     for text in assumed:
         reason = text.partition(":")[0]
         several = reasons.count(reason) > 1
