@@ -215,7 +215,7 @@ class LineFindings(TouchFindings):
                 "unit.face_height",
                 "height of the platter face over the tilt axis",
                 why="it turns with the work: every zero of a tilted face moves with it",
-                how="touch the platter face at tilt +90, -90 and 0, or take it from the data sheet",
+                how='take it from the data sheet, or touch it as "turns" tells',
             )
         gather.stop()
         assert chain is not None

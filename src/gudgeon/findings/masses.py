@@ -449,5 +449,5 @@ class MassFindings(PlaceFindings):
                 "unit.face_height",
                 "height of the platter face over the tilt axis line",
                 why="everything on the platter swings about the tilt line at this height",
-                how="touch the platter face at tilt +90, -90 and 0, or read the data sheet",
+                how='take it from the data sheet, or touch it as "turns" tells',
             )

@@ -231,7 +231,7 @@ class ShapeFindings(LineFindings):
                 "unit.face_height",
                 "height of the platter face over the tilt axis",
                 why=why,
-                how="touch the platter face at tilt +90, -90 and 0, or take it from the data sheet",
+                how='take it from the data sheet, or touch it as "turns" tells',
             )
         gather.need(
             size,
@@ -326,7 +326,7 @@ class ShapeFindings(LineFindings):
                 "unit.face_height",
                 "height of the platter face over the tilt axis",
                 why="every zero of a tilted face moves with it",
-                how="touch the platter face at tilt +90, -90 and 0, or take it from the data sheet",
+                how='take it from the data sheet, or touch it as "turns" tells',
             )
         chain = None
         try:

@@ -212,6 +212,8 @@ def _mend(findings: Findings, margin: Margin) -> str:
 
 
 def _flip(findings: Findings, margin: Margin) -> str:
+    if abs(margin.margin_mm) < 1e-6:
+        return f"It stops fitting with the least bit less room for this: {margin.note}."
     size = findings.units.text(Kind.LENGTH, abs(margin.margin_mm))
     return f"It stops fitting once {size} less room is left than now for this: {margin.note}."
 

@@ -175,6 +175,7 @@ def tables(cash: Cash, units: Units) -> tuple[Table, ...]:
 
 def _choices(cash: Cash, units: Units) -> Table:
     money, yearly = units.unit(Kind.MONEY), units.unit(Kind.MONEY_PER_YEAR)
+    costed = any(option.part_cost is not None for option in cash.options)
     rows = tuple(
         (
             option.words,
@@ -185,7 +186,7 @@ def _choices(cash: Cash, units: Units) -> Table:
             option.worth_low,
             option.worth_high,
             _share(option.rate.rate if option.rate else None),
-            option.part_cost,
+            *((option.part_cost,) if costed else ()),
             100.0 * option.chance_pays if option.name != NOTHING else None,
             100.0 * option.chance_best,
         )
@@ -203,7 +204,7 @@ def _choices(cash: Cash, units: Units) -> Table:
             Column("npv_low", "5 % of draws", money),
             Column("npv_high", "95 % of draws", money),
             Column("irr", "internal rate", "%"),
-            Column("cost_per_part", "cost a part", money),
+            *((Column("cost_per_part", "cost a part", money),) if costed else ()),
             Column("probability_pays", "pays", "%"),
             Column("probability_best", "is best", "%"),
         ),

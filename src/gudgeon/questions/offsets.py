@@ -189,7 +189,7 @@ def _judge(findings: Findings, found: OffsetsFinding) -> tuple[Verdict, str, str
         conditions.append(f"{found.words_short} more offset words are found")
     known = f", known to +-{units.text(Kind.LENGTH, sure)} or better" if found.stated else ""
     checked = _travel_known(findings)
-    inside = f", {'all' if count > 1 else 'it is'} inside the travel" if checked else ""
+    inside = f", {'all ' if count > 1 else ''}inside the travel" if checked else ""
     offsets = f"{count} work offset{'s' if count > 1 else ''}"
     pose = _pose_words(findings, first.angles_rad or ())
     enter = (
@@ -204,12 +204,7 @@ def _judge(findings: Findings, found: OffsetsFinding) -> tuple[Verdict, str, str
         ):
             fix = 'Take the further reading that "turns" names, and ask again.'
         if not found.measured:
-            step = (
-                "Touch the platter face at tilt +90, -90 and 0 and the bore at two turns, then "
-                "ask again."
-                if findings.has_tilt
-                else "Touch the platter face and its bore at two turns, then ask again."
-            )
+            step = 'Touch the axis lines in the steps that "turns" names, then ask again.'
             fix = "Touch the two axis lines once: it serves every offset in the table."
         return (
             Verdict.YES_IF,
@@ -319,7 +314,10 @@ def _flips(findings: Findings, placed: Sequence[ZeroFound]) -> str | None:
     if room is None or room[0] < 0.0:
         return None
     distance = findings.units.text(Kind.LENGTH, room[0])
-    return f"{room[3]} is {distance} from the end of {room[1]}: a unit further that way is a no."
+    return (
+        f"The zero of {room[3]} stands {distance} inside the {room[1]} end of travel; with the "
+        "unit further that way it cannot be reached."
+    )
 
 
 def _least_room(
@@ -335,7 +333,7 @@ def _least_room(
             if travel is None:
                 continue
             at, letter = zero.point_mm[index], "XY"[index]
-            name = f"{zero.station} {zero.face}"
+            name = f"{zero.face} at station {zero.station}"
             found.append((at - travel[0].value, f"{letter}-", zero.u_mm[index], name))
             found.append((travel[1].value - at, f"{letter}+", zero.u_mm[index], name))
     if not found:

@@ -421,10 +421,10 @@ def _flips(findings: Findings, fit: LineFit, error: float, wanted: float) -> str
     scatter = f"readings {wanted / error:.1f} times as unsure as stated" if error > 0.0 else None
     worst = _worst_lean(findings, fit, error, wanted)
     if worst is not None:
-        return f"{worst[0].capitalize()} by more than {worst[1]} (not measured)" + (
-            f", or {scatter}." if scatter else "."
+        return f"No longer a yes with the {worst[0]} by more than {worst[1]} (not measured)" + (
+            f", or with {scatter}." if scatter else "."
         )
-    return f"{scatter[:1].upper()}{scatter[1:]}." if scatter else None
+    return f"No longer a yes with {scatter}." if scatter else None
 
 
 def _worst_lean(
