@@ -309,6 +309,23 @@ def test_offsets_name_a_zero_at_which_the_unit_meets_the_guard(tmp_path: Path) -
     assert "66.246 mm in X" in answer.headline
 
 
+def test_a_touched_place_need_not_lie_in_the_middle_of_a_slot(tmp_path: Path) -> None:
+    """The platter centre is touched at Y -129.965; the seat puts it at -130, bolts have play."""
+    text = changed(CASE_1, ('centre_x = "-381 mm"\ncentre_y = "-130 mm"\n', ""))
+    touched = ask_text(tmp_path, "fits", text)
+    assert touched.verdict is Verdict.YES_IF
+    assert not any("lugs miss" in item for item in (touched.headline, touched.next_step))
+    off = changed(CASE_1, ('centre_y = "-130 mm"', 'centre_y = "-131 mm"'))
+    assert ask_text(tmp_path, "fits", off).verdict is Verdict.NO
+
+
+def test_a_declared_pose_beyond_the_tilt_is_cut_elsewhere(tmp_path: Path) -> None:
+    text = changed(CASE_1, ('["-95 deg", "100 deg"]', '["-10 deg", "60 deg"]'))
+    fits = ask_text(tmp_path, "fits", text)
+    assert "front of station 1" in fits.next_step
+    assert "cut elsewhere" in fits.next_step
+
+
 # --- tool changes ---------------------------------------------------------------------------------
 
 POSES = """

@@ -26,7 +26,15 @@ from gudgeon.placing.limits import clean_turn, safe_range
 from gudgeon.placing.slots import QUARTERS, quarter_of, row_places, seats, seats_at
 from gudgeon.quantity.amount import Amount
 
-__all__ = ["FlangeMatch", "Margin", "Place", "PlaceFindings", "PlacesFinding", "Safe"]
+__all__ = [
+    "USUAL_PLAY_MM",
+    "FlangeMatch",
+    "Margin",
+    "Place",
+    "PlaceFindings",
+    "PlacesFinding",
+    "Safe",
+]
 
 REASONS: Final = ("slots", "travel", "head room", "cable", "table edge", "guard")
 """Reason words in the order in which they are reported."""
@@ -383,7 +391,7 @@ class PlaceFindings(FlangeFindings, RuleFindings):
         if not rows:
             return [], ()
         across = place[1 if machine.slots_along == "X" else 0]
-        play = unit.lug_play.value if unit.lug_play else 0.0
+        play = unit.lug_play.value if unit.lug_play else USUAL_PLAY_MM
         needed = unit.lugs_needed or 1
         gaps = sorted(min(abs(across + row - slot) for slot in slots) for row in rows)
         note = f"{needed} row{'s' * (needed > 1)} of lugs over the slots"
@@ -448,6 +456,9 @@ class PlaceFindings(FlangeFindings, RuleFindings):
 
 NO_SPREAD: Final = 1e-12
 """Squares below this are rounding: an uncertainty of a nanometre [mm^2]."""
+USUAL_PLAY_MM: Final = 0.8
+"""Half of what a T-slot is wider than its bolt: a unit that was read on the machine may stand so
+far beside the middle of its slots (BS 2485; see `gudgeon.findings.joints`)."""
 SEAT_ROUNDING: Final = 1e-6
 """As in `gudgeon.placing.slots`: places closer than this are one [mm]."""
 

@@ -342,7 +342,7 @@ class ShapeFindings(LineFindings):
         for one, pose in zip(wanted, poses, strict=True):
             on_platter, _ = in_platter(one, cell.fixture.clocking or Amount(0.0))
             start = self.unit_axes @ lift + self.platter_axes @ on_platter
-            if pose is None:
+            if pose is None or not _within(chain, pose):
                 hidden.append(f"{one.face} of station {one.station}")
                 continue
             x, y, z = chain.points(pose, start).tolist()
@@ -402,6 +402,14 @@ class ShapeFindings(LineFindings):
             and (item.part or "") in ("", one.part)
             and item.tool in lengths
         )
+
+
+def _within(chain: WorkChain, pose: tuple[float, ...]) -> bool:
+    """Return whether the axes reach a pose, ends included."""
+    return all(
+        axis.low_rad - 1e-9 <= angle <= axis.high_rad + 1e-9
+        for axis, angle in zip(chain.axes, pose, strict=True)
+    )
 
 
 def solid_of(box: Box) -> Solid | None:

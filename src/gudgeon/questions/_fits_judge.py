@@ -12,7 +12,7 @@ from gudgeon.answer import Figure, Missing, Picture, Table
 from gudgeon.findings import Findings, Lacking
 from gudgeon.findings.flange import FlangeMatch
 from gudgeon.findings.heights import ChangeFinding, ChangeRow
-from gudgeon.findings.place import Margin, Place
+from gudgeon.findings.place import USUAL_PLAY_MM, Margin, Place
 from gudgeon.quantity.kinds import Kind
 from gudgeon.questions._fits_pictures import flange_picture, side_picture, table_picture
 from gudgeon.questions._fits_show import (
@@ -429,7 +429,11 @@ def _tell_assumed(findings: Findings, says: Says, place: Place) -> None:
     if placement.riser is None:
         says.assumed.append("The unit stands on the table without a riser plate.")
     if findings.cell.unit.lug_play is None and machine.slot_positions:
-        says.assumed.append("A row of lugs sits in the middle of its slot (unit.lug_play).")
+        play = findings.units.text(Kind.LENGTH, USUAL_PLAY_MM)
+        says.assumed.append(
+            "Places are those with a row of lugs over the middle of a slot; a declared or touched "
+            f"one may be {play} beside it (unit.lug_play is not given)."
+        )
     if not findings.walls:
         says.assumed.append("No guard, column or door is entered: none is judged.")
     if not findings.cell.unit.hoses:
