@@ -326,3 +326,25 @@ def test_a_reading_beyond_the_travel_is_a_warning_in_the_shop_s_units() -> None:
     assert loaded.faults[0].what == "X 15 in lies outside the travel"
     assert loaded.cell is not None
     assert codes(cell_with(ROWS, travel)) == []
+
+
+@pytest.mark.parametrize(
+    ("height", "lengths", "told"),
+    [
+        ("216 mm", "gauge", []),
+        ("8.5 in", "gauge", []),
+        ("8.5 mm", "gauge", ["C059"]),
+        ("230 mm", "gauge", ["C059"]),
+        ("230 mm +- 20 mm", "gauge", []),
+        ("8.5 mm", "work", []),
+    ],
+)
+def test_the_height_of_the_tilt_axis_against_the_touches(
+    height: str, lengths: str, told: list[str]
+) -> None:
+    """Face 25.012 over the axis, touched at -376.970 - 3: the axis runs at -404.982 = 215 - 620."""
+    more = f'[machine]\ngauge_to_table = "619.982 mm"\n[unit]\ntilt_axis_height = "{height}"\n'
+    loaded = cell_with(ROWS, more + f'[control]\nlengths_from = "{lengths}"')
+    assert codes(loaded) == told
+    if told:
+        assert "215.00 mm" in loaded.faults[0].do

@@ -26,6 +26,10 @@ Check = Callable[[Cell, Source], Iterator[Fault]]
 SIGN_CERTAIN_MM: Final = 0.5
 """A face height nearer to zero than this has no sign worth a fault."""
 
+HEIGHT_SURE_MM: Final = 5.0
+"""A height that the touches show this far from its entry is no matter of a data sheet's rounding
+(common practice, no source)."""
+
 
 def check(read: ReadCell) -> list[Fault]:
     """Return every contradiction of a cell that was read.
@@ -154,6 +158,55 @@ def face_height_sign(cell: Cell, source: Source) -> Iterator[Fault]:
     )
 
 
+def axis_height_touched(cell: Cell, source: Source) -> Iterator[Fault]:
+    """C059: the touches show the tilt axis line at another height over the table."""
+    stated, gauge = cell.unit.tilt_axis_height, cell.machine.gauge_to_table
+    found = measured_face_height(cell.touches)
+    if stated is None or gauge is None or found is None or cell.control.lengths_from == "work":
+        return
+    level = next(
+        (
+            touch
+            for touch in cell.touches
+            if touch.feature == "face"
+            and touch.toward == "Z-"
+            and abs(touch.tilt_rad) < math.radians(0.5)
+            and touch.position_mm[2] is not None
+        ),
+        None,
+    )
+    if level is None:
+        return
+    tip = level.position_mm[2]
+    assert tip is not None
+    surface = tip - (0.0 if level.compensated else level.radius_mm)
+    riser = cell.placement.riser.value if cell.placement.riser else 0.0
+    height = surface - found[0] + gauge.value - riser
+    spread = sum(amount.plus_minus or 0.0 for amount in (stated, gauge))
+    if abs(height - stated.value) <= HEIGHT_SURE_MM + spread:
+        return
+    inch = cell.shop.units == "in"
+    shown = f"{height / 25.4:.3f} in" if inch else f"{height:.2f} mm"
+    off = (
+        f"{abs(height - stated.value) / 25.4:.3f} in"
+        if inch
+        else (f"{abs(height - stated.value):.2f} mm")
+    )
+    yield Fault(
+        "C059",
+        "warning",
+        "the touches show the tilt axis at another height",
+        (
+            _value(source, "unit", "tilt_axis_height"),
+            Place(cell.readings.file or "readings", note=f"row {level.row}"),
+        ),
+        f"As touched it runs {shown} over the unit's base, {off} away from the entry. Head room "
+        "would be told wrongly by as much.",
+        f'write  tilt_axis_height = "{shown}"  if that is what a ruler says; else mend '
+        "gauge_to_table, riser, or the tool length that is taken off the readings",
+    )
+
+
 def measured_face_height(touches: tuple[Touch, ...]) -> tuple[float, Touch, Touch] | None:
     """Return the face height from two touches of the face, half a turn of the tilt apart.
 
@@ -246,6 +299,7 @@ _CHECKS: Final[tuple[Check, ...]] = (
     along_and_yaw,
     contradictions.rival_saving,
     face_height_sign,
+    axis_height_touched,
     contradictions.change_outside_travel,
     contradictions.bolt_too_thick,
     contradictions.bottom_above_top,
