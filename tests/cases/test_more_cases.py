@@ -199,6 +199,19 @@ def test_a_thrust_to_keep_is_rounded_down(tmp_path: Path) -> None:
     assert ask_text(tmp_path, "holds", less).verdict is Verdict.YES
 
 
+def test_a_thrust_to_keep_leaves_the_doubt_of_the_brake(tmp_path: Path) -> None:
+    """((100 - 10) / 1.5 - 9.807) / 0.1 = 501.9 N is sure, 568.6 N is not."""
+    text = changed(ONE_DRILL, ('tilt_brake_torque = "100 N*m"', _UNSURE_BRAKE))
+    assert "stays under 501 N" in ask_text(tmp_path, "holds", text).headline
+    near = changed(text, ('thrust = "800 N"', 'thrust = "550 N"'))
+    holds = ask_text(tmp_path, "holds", near)
+    assert holds.verdict is Verdict.CANNOT_TELL
+    assert "under 501 N" in str(holds.fix)
+
+
+_UNSURE_BRAKE = 'tilt_brake_torque = "100 N*m +- 10 N*m"'
+
+
 def test_limits_exactly_met_hold(tmp_path: Path) -> None:
     """20 kg at 50 mm ask 9.80665 N m of the drive; with 400 N they use 49.80665 of the brake."""
     exact = changed(

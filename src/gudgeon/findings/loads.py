@@ -19,6 +19,7 @@ from gudgeon.findings.masses import Staged
 from gudgeon.quantity.amount import Amount
 from gudgeon.strength.brake import brake_demand, force_limit
 from gudgeon.strength.gravity import (
+    MM_PER_M,
     any_order_rotary_torque,
     any_order_tilt_torque,
     standing_at,
@@ -93,6 +94,19 @@ class BrakeCheck:
     lever_mm: float
     demand: Judged | None
     thrust_limit_n: float | None
+
+    @property
+    def thrust_sure_n(self) -> float | None:
+        """The thrust limit less what brake, load and levers leave unsure (k = 2) [N].
+
+        A thrust that is kept under it, whatever was planned, is sure to be held.
+        """
+        if self.thrust_limit_n is None or self.demand is None:
+            return self.thrust_limit_n
+        thrust = self.cut.thrust
+        own = 0.0 if thrust is None else (thrust.plus_minus or 0.0) * self.lever_mm / MM_PER_M
+        rest = math.sqrt(max(0.0, self.demand.margin_plus_minus**2 - own**2))
+        return max(0.0, self.thrust_limit_n - rest * MM_PER_M / self.lever_mm)
 
 
 class LoadFindings(JointFindings):

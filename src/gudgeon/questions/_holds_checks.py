@@ -330,16 +330,16 @@ def _at_rest(findings: Findings, held: Judged) -> Check:
 def _brake(check: BrakeCheck, demand: Judged, units: Units, file: str) -> Check:
     cut = check.cut
     thrust = cut.thrust.value if cut.thrust else 0.0
-    limit = check.thrust_limit_n
+    limit, sure = check.thrust_limit_n, check.thrust_sure_n
     mend, fix = None, ""
-    if demand.state == "unsure" and limit is not None and thrust > 0.0:
+    if demand.state == "unsure" and sure is not None and thrust > 0.0:
         fix = (
             f'Take less feed or a pilot hole for "{cut.name}", so that its thrust surely stays '
-            f"under {units.text(Kind.FORCE, limit, limit='max')}."
+            f"under {units.text(Kind.FORCE, sure, limit='max')}."
         )
     elif demand.state != "holds":
-        if limit is not None and thrust > 0.0 and PLAIN_CUT * thrust <= limit < thrust:
-            floor = units.text(Kind.FORCE, limit, limit="max")
+        if sure is not None and thrust > 0.0 and PLAIN_CUT * thrust <= sure < thrust:
+            floor = units.text(Kind.FORCE, sure, limit="max")
             mend = Mend(f'the thrust of "{cut.name}" stays under {floor}')
             fix = f'Drill "{cut.name}" with less feed or a pilot hole, under {floor}.'
         else:
