@@ -85,9 +85,9 @@ def views(
             plan.text((middle + 1.1 * half, -0.12 * half), "tilt line", anchor="end", small=True)
         plan.text((middle - half, height + 0.08 * half), "platter face", anchor="start", small=True)
         name = (
-            f"seen along the tilt line ({side_name(across)[0]} to the right)"
+            f"the tilt line from its end ({side_name(across)[0]} to the right)"
             if side_view
-            else f"seen square to that ({side_name(np.asarray(frame.along))[0]} to the right)"
+            else f"the tilt line from its side ({side_name(np.asarray(frame.along))[0]} to the right)"
         )
         plan.text((middle, up + 0.3 * half), name)
     plan.text(
