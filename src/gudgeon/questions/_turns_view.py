@@ -84,11 +84,8 @@ def views(
             plan.line((middle - 1.15 * half, 0.0), (middle + 1.15 * half, 0.0), "axis")
             plan.text((middle + 1.1 * half, -0.12 * half), "tilt line", anchor="end", small=True)
         plan.text((middle - half, height + 0.08 * half), "platter face", anchor="start", small=True)
-        name = (
-            f"the tilt line from its end ({side_name(across)[0]} to the right)"
-            if side_view
-            else f"the tilt line from its side ({side_name(np.asarray(frame.along))[0]} to the right)"
-        )
+        view, right = ("end", across) if side_view else ("side", np.asarray(frame.along))
+        name = f"the tilt line from its {view} ({side_name(right)[0]} to the right)"
         plan.text((middle, up + 0.3 * half), name)
     plan.text(
         (gap / 2.0, down - 0.22 * half),
