@@ -358,21 +358,22 @@ def _judge_changes(findings: Findings, says: Says, changes: ChangeFinding) -> No
     turning = [row for row in longest if row.turn_rad is None]
     if bad:
         worst = min(bad, key=lambda row: row.clearance_mm)
-        room = units.text(Kind.LENGTH, worst.clearance_mm, 1)
+        places = 2 if units.inch else 1
+        room = units.text(Kind.LENGTH, worst.clearance_mm, places)
         doubt = findings.change_doubt(worst)
-        if doubt > 0.0:
-            room += f" +-{units.text(Kind.LENGTH, doubt, 1)}"
+        if round(units.shown(Kind.LENGTH, doubt), places) > 0.0:
+            room += f" +-{units.text(Kind.LENGTH, doubt, places)}"
         if good:
             clear = min(good, key=lambda row: row.clearance_mm)
             mixed = {round(row.tilt_rad, 6) for row in bad}
             poses = listed(list(dict.fromkeys(_allowed_words(row, mixed) for row in good)))
             says.conditions.append(
                 f"tools are changed with the platter {poses} only "
-                f"({units.text(Kind.LENGTH, clear.clearance_mm, 1)} clear; "
+                f"({units.text(Kind.LENGTH, clear.clearance_mm, places)} clear; "
                 f"{_allowed_words(worst, {round(row.tilt_rad, 6) for row in good})} {room})"
             )
         else:
-            best = units.text(Kind.LENGTH, max(row.clearance_mm for row in bad), 1)
+            best = units.text(Kind.LENGTH, max(row.clearance_mm for row in bad), places)
             says.broken.append(
                 f"no pose leaves room for a tool change ({best} at best over the load)"
             )
@@ -388,7 +389,7 @@ def _judge_changes(findings: Findings, says: Says, changes: ChangeFinding) -> No
     if worst_turning <= 0.0 and any(row.pose == "upright" for row in good):
         says.flips.append(
             "Turning the platter during a tool change would take the room: "
-            f"{units.text(Kind.LENGTH, worst_turning, 1)} left."
+            f"{units.text(Kind.LENGTH, worst_turning, 2 if units.inch else 1)} left."
         )
 
 

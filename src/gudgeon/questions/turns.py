@@ -191,7 +191,7 @@ def _half_touched(findings: Findings, study: LineStudy, fit: LineFit, procedure:
         missing.insert(0, findings.touches_to_repeat(study))
     elif weak:
         worst = max(weak, key=lambda item: item.u)
-        spread = units.text(Kind.LENGTH, 2.0 * worst.u, 2)
+        spread = units.text(Kind.LENGTH, 2.0 * worst.u)
         missing.insert(
             0,
             Missing(
