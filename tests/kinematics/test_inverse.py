@@ -68,6 +68,19 @@ def test_the_pose_one_came_from_is_among_them(chain, normal, tilt, rotary):
     assert all(-math.pi < angle <= math.pi for pose in found.poses for angle in pose.angles_rad)
 
 
+def test_half_a_turn_is_written_with_plus() -> None:
+    """Found by a random run: rounding left it a hair beyond half a turn."""
+    chain = WorkChain(
+        (
+            TurningAxis("tilt", AxisLine((0, 0, 0), (0, 1, 0)), 1),
+            TurningAxis("rotary", AxisLine((0, 0, 0), (0, 0, 1)), 1),
+        )
+    )
+    toward = chain.directions([-6.283185307179585, 1.0], [0.0, 1.0, 0.0])
+    for pose in poses_facing(chain, [0.0, 1.0, 0.0], toward).poses:
+        assert all(-math.pi < angle <= math.pi for angle in pose.angles_rad)
+
+
 @given(chains(apart_sine=0.3), units, units)
 def test_no_pose_comes_nearer_than_the_shortfall(chain, normal, toward):
     """Against brute force: a grid of carried turns; the carrying axis closes what it can."""

@@ -180,7 +180,8 @@ def _programmed(axis: TurningAxis, work_turn: float | None) -> tuple[list[float]
         return [min(max(0.0, axis.low_rad), axis.high_rad)], 0.0
     usual = math.remainder(axis.sense * work_turn, 2.0 * math.pi)
     if usual <= -math.pi + EXACT_RAD:
-        usual += 2.0 * math.pi
+        # A hair above half a turn back is the half turn itself, as one writes it.
+        usual = math.pi
     usual += 0.0  # no minus zero
     turn = 2.0 * math.pi
     if high - low > MANY_TURNS * turn:
