@@ -45,6 +45,10 @@ GRAVITY: Final = 9.80665
 
 MM_PER_M: Final = 1000.0
 
+TIE: Final = 1e-10
+"""Share of the largest moment by which equal ones are told apart: far above rounding, far below
+anything that matters."""
+
 SETS_MOST: Final = 150
 """Up to this many parts the worst loading order is found exactly; the work grows as its square."""
 
@@ -298,7 +302,7 @@ def any_order_tilt_torque(
     sums = base + _extreme_sets(each[:, 1:]) @ turning
     worst = worst_tilt_torque(sums, tilt_range_rad, turn_range_rad).torque_nm.max()
     offset_share = np.abs(each[:, 0]).sum() * GRAVITY / MM_PER_M
-    return float(worst + offset_share)
+    return float(worst + offset_share + _tie_share(each[:, 1:]))
 
 
 def any_order_rotary_torque(
@@ -318,7 +322,8 @@ def any_order_rotary_torque(
         return float(worst_rotary_torque(rows, tilt_range_rad, turn_range_rad).sum())
     flat = each[:, 1:] * np.array([1.0, 1.0, 0.0])
     sums = base + _extreme_sets(flat) @ each
-    return float(worst_rotary_torque(sums, tilt_range_rad, turn_range_rad).max())
+    worst = worst_rotary_torque(sums, tilt_range_rad, turn_range_rad).max()
+    return float(worst + _tie_share(flat))
 
 
 def rotary_torque(moments: ArrayLike, tilt_rad: ArrayLike, turn_rad: ArrayLike) -> Floats:
@@ -355,18 +360,29 @@ def _greatest_sine(span: Range) -> float:
     return float(max(abs(ends[0]), abs(ends[1])))
 
 
+def _tie_share(vectors: Floats) -> float:
+    """Return the most that parting ties can hide of a torque, added for safety [N m].
+
+    Each vector is shifted by less than `TIE` of the largest; the best choice of the shifted ones
+    lies below the best of the true ones by at most twice the sum of the shifts.
+    """
+    if len(vectors) <= 2:
+        return 0.0
+    return 2.0 * len(vectors) * TIE * float(np.abs(vectors).max()) * GRAVITY / MM_PER_M
+
+
 def _extreme_sets(vectors: Floats) -> Floats:
     """Return, as rows of 0 and 1, every choice of vectors that can be the farthest in a direction.
 
     The sums of all choices fill a zonotope; a linear (or convex) measure is greatest at one of its
     corners, and each corner touches a direction square to two of the vectors.  A tiny fixed shift
-    of the vectors parts ties, which can only add choices.
+    of the vectors, `TIE` of their size, parts ties; `_tie_share` is what that can cost.
     """
     count = len(vectors)
     if count <= 2:
         return np.array([[i >> k & 1 for k in range(count)] for i in range(1 << count)], np.float64)
     shift = np.modf(np.outer(np.arange(1.0, count + 1), np.sqrt([2.0, 3.0, 5.0])))[0] - 0.5
-    apart = vectors + 1e-7 * max(float(np.abs(vectors).max()), 1e-9) * shift
+    apart = vectors + TIE * float(np.abs(vectors).max()) * shift
     first, second = np.triu_indices(count, 1)
     normals = np.cross(apart[first], apart[second])
     base = (apart @ np.vstack([normals, -normals]).T > 0.0).T
