@@ -149,3 +149,13 @@ def test_conformity_without_uncertainty() -> None:
 def test_one_set_has_no_spread_to_show() -> None:
     with pytest.raises(ValueError, match="two sets"):
         s.mean_of_sets([[1.0, 2.0]])
+
+
+def test_a_rounded_zero_sets_no_step() -> None:
+    """Found by a random run: the step of an input of 5e-324 vanished, and 0 was divided by 0."""
+
+    def real_only(x):
+        return np.array([float(x[0]) * 3.0 + float(x[1])])  # takes no complex numbers
+
+    for tiny in (5e-324, 1e-300, 1e-17):
+        assert np.allclose(s.jacobian(real_only, [tiny, 2.0]), [[3.0, 1.0]], rtol=1e-6)

@@ -10,6 +10,7 @@ from gudgeon.cell.model import Bolts
 from gudgeon.findings.gather import Gather
 from gudgeon.findings.judged import Judged, Read, judge, values_with_spread
 from gudgeon.quantity.amount import Amount
+from gudgeon.quantity.ties import firm
 from gudgeon.strength.bolts import (
     FRICTION_UNKNOWN,
     NUT_FACTOR_UNKNOWN,
@@ -125,13 +126,15 @@ class Joint:
     def least(self) -> SlipCheck | None:
         """The check with the least safety against slip."""
         pushed = [check for check in self.checks if check.safety is not None]
-        return min(pushed, key=lambda c: c.safety.value if c.safety else math.inf, default=None)
+        return min(
+            pushed, key=lambda c: firm(c.safety.value) if c.safety else math.inf, default=None
+        )
 
     @property
     def parted(self) -> SlipCheck | None:
         """The check with the greatest pull on a bolt."""
         pulled = [check for check in self.checks if check.parting is not None]
-        return max(pulled, key=lambda c: c.parting.value if c.parting else 0.0, default=None)
+        return max(pulled, key=lambda c: firm(c.parting.value) if c.parting else 0.0, default=None)
 
 
 def clamping_of(gather: Gather, bolts: Bolts, key: str) -> Clamping | None:

@@ -16,6 +16,7 @@ from gudgeon.findings.gather import Gather, Lacking
 from gudgeon.findings.judged import Read, judge
 from gudgeon.findings.masses import Item, Place
 from gudgeon.quantity.amount import Amount
+from gudgeon.quantity.ties import firm
 from gudgeon.strength.bolts import (
     bolt_circle,
     overturning_load,
@@ -159,7 +160,7 @@ class JointFindings(CutFindings):
             return worst
 
         needed = demand(_value)
-        worst_tilt = max(tilts, key=lambda t: loads(_value, t)[0])
+        worst_tilt = max(tilts, key=lambda t: firm(loads(_value, t)[0]))
         push, twist, _ = loads(_value, worst_tilt)
 
         def pulled(read: Read) -> float:
@@ -365,7 +366,7 @@ class JointFindings(CutFindings):
                 x, y, z = at.tolist()
                 tip = side * abs(base + z) + thrust * math.hypot(x, y)
                 found = (side, side * math.hypot(x, y) / MM_PER_M, tip / MM_PER_M)
-                worst = max(worst, found, key=lambda item: item[2])
+                worst = max(worst, found, key=lambda item: firm(item[2]))
             push, twist, tip = worst
             return push, twist, tip + self._tipping_weight(read, cut)
 

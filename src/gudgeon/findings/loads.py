@@ -17,6 +17,7 @@ from gudgeon.findings.joints import JointFindings
 from gudgeon.findings.judged import Judged, Read, judge, values_with_spread
 from gudgeon.findings.masses import Staged
 from gudgeon.quantity.amount import Amount
+from gudgeon.quantity.ties import firm
 from gudgeon.strength.brake import brake_demand, force_limit
 from gudgeon.strength.gravity import (
     MM_PER_M,
@@ -196,7 +197,7 @@ class LoadFindings(JointFindings):
         ]
         tilts = []
         for stage in range(len(sums)):
-            sense, worst = max(found, key=lambda item: float(item[1].torque_nm[stage]))
+            sense, worst = max(found, key=lambda item: firm(item[1].torque_nm[stage]))
             tilts.append(sense * float(worst.tilt_rad[stage]))
         return TorqueStages(
             role=role,
@@ -285,7 +286,7 @@ class LoadFindings(JointFindings):
         reached = float(share(stays[None]).max())
         while left:
             shares = share(now + parts[left])
-            best = int(np.argmin(shares))
+            best = int(np.argmin([firm(one) for one in shares]))
             reached = max(reached, float(shares[best]))
             order.append(left.pop(best))
             now = now + parts[order[-1]]

@@ -19,6 +19,7 @@ from gudgeon.findings.touching import LineStudy
 from gudgeon.quantity.amount import Amount
 from gudgeon.quantity.kinds import Kind
 from gudgeon.quantity.spread import jacobian
+from gudgeon.quantity.ties import firm
 
 __all__ = ["WANTED_MM", "NextReading", "PartPointError", "PartPointFindings"]
 
@@ -125,7 +126,7 @@ class PartPointFindings(LineFindings):
         steps = np.where(np.diag(lines.covariance) > 0.0, np.sqrt(np.diag(lines.covariance)), 1e-4)
         slopes = jacobian(points, lines.values, steps).reshape(len(local), 3, -1)
         u = worst_u(slopes, lines.covariance)
-        worst = int(np.argmax(u))
+        worst = int(np.argmax([firm(one) for one in u]))
         return PartPointError(
             plus_minus_mm=2.0 * float(u[worst]),
             label=labels[worst],
@@ -275,7 +276,7 @@ class PartPointFindings(LineFindings):
             spreads = [spread(base + one.T @ one) for one, _, _ in offers]
             # A high power mean: the worst points count most, but all of them a little, so that
             # the choice is not blind where one reading alone cannot lower the very worst.
-            best = int(np.argmin([float(np.sum(one**8)) for one in spreads]))
+            best = int(np.argmin([firm(float(np.sum(one**8)) ** 0.125) for one in spreads]))
             one, what, how = offers.pop(best)
             base = base + one.T @ one
             after = 2.0 * float(np.max(spreads[best]))

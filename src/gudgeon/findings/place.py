@@ -25,6 +25,7 @@ from gudgeon.placing.conditions import (
 from gudgeon.placing.limits import clean_turn, safe_range
 from gudgeon.placing.slots import QUARTERS, quarter_of, row_places, seats, seats_at
 from gudgeon.quantity.amount import Amount
+from gudgeon.quantity.ties import firm
 
 __all__ = [
     "USUAL_PLAY_MM",
@@ -119,7 +120,7 @@ class Place:
     def tightest(self) -> Margin | None:
         """The condition with the least room (seating over the slots has none to spare)."""
         counted = [margin for margin in self.margins if margin.reason != "slots" or not margin.kept]
-        return min(counted, key=lambda margin: margin.margin_mm, default=None)
+        return min(counted, key=lambda margin: firm(margin.margin_mm), default=None)
 
 
 @dataclass(frozen=True, slots=True)

@@ -58,6 +58,9 @@ A function that takes an absolute value drops the imaginary part without a word;
 difference (relative error about 1e-10) shows it.
 """
 
+NOUGHT: Final = 1e-15
+"""An input smaller than this, and no surer, is a rounded zero: it sets no step."""
+
 ROUNDING: Final = 1e-6
 """Share of the largest contribution below which a central difference may be mere rounding."""
 
@@ -102,7 +105,7 @@ def jacobian(function: Function, values: ArrayLike, u: ArrayLike | None = None) 
     x = np.asarray(values, dtype=np.float64)
     scale = np.abs(x) if u is None else np.maximum(np.abs(x), np.asarray(u, dtype=np.float64))
     # Cube root of the rounding unit balances rounding and truncation of a central difference.
-    steps = np.cbrt(np.finfo(np.float64).eps) * np.where(scale > 0.0, scale, 1.0)
+    steps = np.cbrt(np.finfo(np.float64).eps) * np.where(scale > NOUGHT, scale, 1.0)
     central = np.column_stack(
         [
             (_real(function(x + step)) - _real(function(x - step))) / (2.0 * np.max(step))

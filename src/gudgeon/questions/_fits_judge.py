@@ -14,6 +14,7 @@ from gudgeon.findings.flange import FlangeMatch
 from gudgeon.findings.heights import ChangeFinding, ChangeRow
 from gudgeon.findings.place import USUAL_PLAY_MM, Margin, Place
 from gudgeon.quantity.kinds import Kind
+from gudgeon.quantity.ties import firm
 from gudgeon.questions._fits_pictures import flange_picture, side_picture, table_picture
 from gudgeon.questions._fits_show import (
     CORE,
@@ -357,14 +358,14 @@ def _judge_changes(findings: Findings, says: Says, changes: ChangeFinding) -> No
     bad = [row for row in still if not findings.change_allowed(row)]
     turning = [row for row in longest if row.turn_rad is None]
     if bad:
-        worst = min(bad, key=lambda row: row.clearance_mm)
+        worst = min(bad, key=lambda row: firm(row.clearance_mm))
         places = 2 if units.inch else 1
         room = units.text(Kind.LENGTH, worst.clearance_mm, places)
         doubt = findings.change_doubt(worst)
         if round(units.shown(Kind.LENGTH, doubt), places) > 0.0:
             room += f" +-{units.text(Kind.LENGTH, doubt, places)}"
         if good:
-            clear = min(good, key=lambda row: row.clearance_mm)
+            clear = min(good, key=lambda row: firm(row.clearance_mm))
             mixed = {round(row.tilt_rad, 6) for row in bad}
             poses = listed(list(dict.fromkeys(_allowed_words(row, mixed) for row in good)))
             says.conditions.append(

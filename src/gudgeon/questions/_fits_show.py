@@ -13,6 +13,7 @@ from gudgeon.findings.place import Margin, Place
 from gudgeon.placing.pilot import WIDE_GAP_MM
 from gudgeon.quantity.kinds import Kind
 from gudgeon.quantity.show import Units
+from gudgeon.quantity.ties import firm
 from gudgeon.questions._shared import figure
 
 __all__ = [
@@ -107,7 +108,7 @@ def place_figures(findings: Findings, place: Place, working: int | None) -> list
         )
     rooms = [margin for margin in place.margins if margin.reason == "head room"]
     if rooms:
-        least = min(rooms, key=lambda margin: margin.margin_mm)
+        least = min(rooms, key=lambda margin: firm(margin.margin_mm))
         found.append(
             figure(
                 units,

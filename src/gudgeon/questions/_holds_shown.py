@@ -13,6 +13,7 @@ from gudgeon.findings.loads import BrakeCheck, TorqueStages
 from gudgeon.findings.masses import Staged
 from gudgeon.quantity.kinds import Kind
 from gudgeon.quantity.show import Units
+from gudgeon.quantity.ties import firm
 from gudgeon.questions._shared import figure
 
 __all__ = ["DEG", "figures", "known", "tables"]
@@ -423,7 +424,7 @@ def _worst_of_each(checks: tuple[BrakeCheck, ...]) -> list[tuple[BrakeCheck, str
         groups.setdefault((check.cut.number, check.role), []).append(check)
     found = []
     for group in groups.values():
-        worst = max(group, key=lambda c: (_asks(c), -(c.thrust_limit_n or math.inf)))
+        worst = max(group, key=lambda c: (firm(_asks(c)), -firm(c.thrust_limit_n or math.inf)))
         alike = all(math.isclose(_asks(c), _asks(worst), rel_tol=1e-6) for c in group)
         alone = worst.cut.operation if alike else worst.cut.name
         found.append((worst, alone))
@@ -448,7 +449,10 @@ def _slip_table(units: Units, joint: Joint, name: str, title: str) -> Table:
     groups: dict[str, list[SlipCheck]] = {}
     for check in joint.checks:
         groups.setdefault(check.operation, []).append(check)
-    worst = [max(group, key=lambda c: (c.demand_n, c.pull_n or 0.0)) for group in groups.values()]
+    worst = [
+        max(group, key=lambda c: (firm(c.demand_n), firm(c.pull_n or 0.0)))
+        for group in groups.values()
+    ]
     rows = tuple(
         (
             check.operation,

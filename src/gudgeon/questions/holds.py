@@ -39,6 +39,7 @@ from typing import Final
 from gudgeon.answer import Answer, Missing, Verdict
 from gudgeon.findings import Findings, Lacking
 from gudgeon.quantity.kinds import Kind
+from gudgeon.quantity.ties import firm
 from gudgeon.questions._holds_checks import Check, Mend, Tried, try_all
 from gudgeon.questions._holds_pictures import pictures
 from gudgeon.questions._holds_shown import figures, known, tables
@@ -93,7 +94,7 @@ def answer(findings: Findings) -> Answer:
 def _of(tried: Tried, *states: str) -> list[Check]:
     """Return the checks in these states, the hardest-used first."""
     found = [check for check in tried.checks if check.state in states]
-    return sorted(found, key=lambda check: -check.share)
+    return sorted(found, key=lambda check: -firm(check.share))
 
 
 def _open(tried: Tried) -> list[Check]:

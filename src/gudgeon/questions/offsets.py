@@ -37,6 +37,7 @@ from gudgeon.answer import Answer, Figure, Missing, Verdict
 from gudgeon.findings import Findings, Lacking
 from gudgeon.findings.offsets import OffsetsFinding, ZeroFound
 from gudgeon.quantity.kinds import Kind
+from gudgeon.quantity.ties import firm
 from gudgeon.questions._offset_tables import (
     letters_of,
     offsets_table,
@@ -157,7 +158,7 @@ def _judge(findings: Findings, found: OffsetsFinding) -> tuple[Verdict, str, str
     struck = _beyond_safe(findings, zeros)
     if struck:
         lengths = findings.units.text
-        zero, letter, short = max(struck, key=lambda item: item[2])
+        zero, letter, short = max(struck, key=lambda item: firm(item[2]))
         return (
             Verdict.NO,
             f"{len({id(item[0]) for item in struck})} of {count} zeros "
@@ -338,7 +339,7 @@ def _least_room(
             found.append((travel[1].value - at, f"{letter}+", zero.u_mm[index], name))
     if not found:
         return None
-    room, end, u, name = min(found, key=lambda item: item[0])
+    room, end, u, name = min(found, key=lambda item: firm(item[0]))
     return room + 0.0, end, u, name
 
 

@@ -41,6 +41,7 @@ from gudgeon.findings.part_points import WANTED_MM
 from gudgeon.findings.procedure import touch_orders
 from gudgeon.findings.touching import LineStudy
 from gudgeon.quantity.kinds import Kind
+from gudgeon.quantity.ties import firm
 from gudgeon.questions._shared import cannot_tell, figure
 from gudgeon.questions._turns_show import (
     Found,
@@ -436,7 +437,7 @@ def _worst_lean(
         if item.reason == "entry" or not item.is_angle:
             continue
         effect = findings.effect_of(item.name, 1e-4) / 1e-4
-        if effect > 0.0 and (worst is None or effect > worst[0]):
+        if effect > 0.0 and (worst is None or firm(effect) > firm(worst[0])):
             worst = (effect, item)
     if worst is None:
         return None
