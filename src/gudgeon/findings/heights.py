@@ -21,8 +21,6 @@ class HeightsFinding:
 
     Attributes
     ----------
-    axis_mm : float
-        Height of the level axis line over the table top, riser included.
     flat_mm, upright_mm : float or None
         With the platter flat (tilt 0) and upright (tilt +90 or -90, the higher), turned as in the
         poses that are worked in, else at turn 0; ``None`` where the range does not reach it.
@@ -39,7 +37,6 @@ class HeightsFinding:
         Highest over the whole range of tilt and all turns.
     """
 
-    axis_mm: float
     flat_mm: float | None
     upright_mm: float | None
     upright_turning_mm: float | None
@@ -162,7 +159,6 @@ class HeightFindings(ShapeFindings):
         peak, tilt = self._highest(shape, low, high)
         ends = shape.work_range(shape.low_rad, shape.high_rad)
         return HeightsFinding(
-            axis_mm=axis,
             flat_mm=axis + self._at(shape, 0.0) if flat else None,
             upright_mm=max((axis + self._at(shape, t) for t in uprights), default=None),
             upright_turning_mm=max((axis + shape.height(t, None) for t in uprights), default=None),

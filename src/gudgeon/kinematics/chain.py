@@ -13,7 +13,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-__all__ = ["AxisLine", "TurningAxis", "WorkChain", "turn_about"]
+__all__ = ["AxisLine", "TurningAxis", "WorkChain", "turn_about", "turned"]
 
 Floats = NDArray[np.float64]
 
@@ -101,16 +101,16 @@ class WorkChain:
         for i, axis in reversed(list(enumerate(self.axes))):
             start = np.asarray(axis.line.point_mm)
             arm = points - start
-            points = start + _turned(axis.line.direction, axis.sense * angles[..., i], arm)
+            points = start + turned(axis.line.direction, axis.sense * angles[..., i], arm)
         return points
 
     def directions(self, angles_rad: ArrayLike, directions: ArrayLike) -> Floats:
         """Return how directions of the work point in the poses; leading shapes broadcast."""
         angles = self._angles(angles_rad)
-        turned = np.asarray(directions, dtype=np.float64)
+        vectors = np.asarray(directions, dtype=np.float64)
         for i, axis in reversed(list(enumerate(self.axes))):
-            turned = _turned(axis.line.direction, axis.sense * angles[..., i], turned)
-        return turned
+            vectors = turned(axis.line.direction, axis.sense * angles[..., i], vectors)
+        return vectors
 
     def _angles(self, angles_rad: ArrayLike) -> Floats:
         angles = np.asarray(angles_rad, dtype=np.float64)
@@ -122,9 +122,18 @@ class WorkChain:
         return angles
 
 
-def _turned(direction: tuple[float, float, float], angle_rad: Floats, arms: Floats) -> Floats:
-    """Return vectors turned right-handed about a unit direction (Rodrigues' formula)."""
-    x, y, z = direction
+def turned(direction: ArrayLike, angle_rad: ArrayLike, arms: Floats) -> Floats:
+    """Return vectors turned right-handed about a unit direction (Rodrigues' formula).
+
+    Parameters
+    ----------
+    direction : array_like, shape (3,)
+    angle_rad : array_like, shape (...)
+    arms : ndarray, shape (..., 3)
+        Leading shapes broadcast.
+    """
+    x, y, z = np.asarray(direction, dtype=np.float64).tolist()
+    angle_rad = np.asarray(angle_rad, dtype=np.float64)
     # Coordinate by coordinate: twice as quick as cross products of whole arrays.
     u, v, w = arms[..., 0], arms[..., 1], arms[..., 2]
     sine = np.sin(angle_rad)

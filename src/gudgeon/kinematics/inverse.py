@@ -14,7 +14,7 @@ from typing import Final
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from gudgeon.kinematics.chain import AxisLine, TurningAxis, WorkChain, turn_about
+from gudgeon.kinematics.chain import TurningAxis, WorkChain, turned
 
 __all__ = ["EXACT_RAD", "MANY_TURNS", "Facing", "Pose", "poses_facing"]
 
@@ -123,7 +123,7 @@ def poses_facing(
     inside: list[Pose] = []
     outside: list[Pose] = []
     for turn in carried:
-        middle = n if turn is None else _turned(lines[1], turn, n)
+        middle = n if turn is None else turned(lines[1], turn, n)
         carrying = _turn_between(lines[0], middle, d, tolerance_rad)
         turns = (carrying,) if len(axes) == 1 else (carrying, turn)
         choices = [_programmed(axis, by) for axis, by in zip(axes, turns, strict=True)]
@@ -166,11 +166,6 @@ def _turn_between(axis: Floats, start: Floats, end: Floats, tolerance: float) ->
     if float(np.linalg.norm(np.cross(axis, start))) <= max(tolerance, EXACT_RAD):
         return None
     return math.atan2(sine_part, cosine_part)
-
-
-def _turned(axis: Floats, angle: float, vector: Floats) -> Floats:
-    x, y, z = axis.tolist()
-    return np.asarray(turn_about(AxisLine((0.0, 0.0, 0.0), (x, y, z)), angle)[:3, :3] @ vector)
 
 
 def _programmed(axis: TurningAxis, work_turn: float | None) -> tuple[list[float], float]:

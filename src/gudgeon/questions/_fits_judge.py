@@ -37,7 +37,6 @@ __all__ = [
     "judge_heights",
     "judge_place",
     "listed",
-    "sentence",
     "unique",
 ]
 
@@ -501,11 +500,6 @@ def listed(words: Sequence[str]) -> str:
     if len(words) < 2:
         return "".join(words)
     return ", ".join(words[:-1]) + " and " + words[-1]
-
-
-def sentence(words: str) -> str:
-    text = words[:1].upper() + words[1:]
-    return text if text.endswith(".") else text + "."
 
 
 def unique(missing: list[Missing]) -> list[Missing]:

@@ -44,7 +44,7 @@ def figure(
 def as_order(words: str) -> str:
     """Return words as a sentence: a capital in front, a full stop behind."""
     sentence = words[:1].upper() + words[1:]
-    return sentence if sentence.endswith((".", "!", "?", '"')) else sentence + "."
+    return sentence if sentence.endswith((".", "!", "?")) else sentence + "."
 
 
 def cannot_tell(

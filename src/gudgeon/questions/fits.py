@@ -48,10 +48,10 @@ from gudgeon.questions._fits_judge import (
     judge_heights,
     judge_place,
     listed,
-    sentence,
     unique,
 )
 from gudgeon.questions._fits_show import seat_text
+from gudgeon.questions._shared import as_order
 
 __all__ = ["ASKS", "NAME", "PLACE", "answer"]
 
@@ -93,7 +93,7 @@ def answer(findings: Findings) -> Answer:
         tables=tuple(says.tables),
         pictures=tuple(says.pictures),
         flips=" ".join(says.flips) or None,
-        fix=sentence(says.mends[0]) if says.mends else None,
+        fix=as_order(says.mends[0]) if says.mends else None,
         assumed=_told_once(says.assumed),
         missing=wanted,
         cautions=tuple(says.cautions),
@@ -164,9 +164,9 @@ def _headline(
 
 def _next_step(verdict: Verdict, says: Says, place: Place | None) -> str:
     if verdict is Verdict.NO:
-        return sentence(says.mends[0]) if says.mends else "Mend what is named, and ask again."
+        return as_order(says.mends[0]) if says.mends else "Mend what is named, and ask again."
     if verdict is Verdict.CANNOT_TELL:
-        return sentence(says.open[0].how_to_get_it)
+        return as_order(says.open[0].how_to_get_it)
     keep = ""
     if says.conditions:
         keep = " Keep to this: " + "; ".join(says.conditions) + "."

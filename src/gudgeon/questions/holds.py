@@ -43,6 +43,7 @@ from gudgeon.quantity.ties import firm
 from gudgeon.questions._holds_checks import Check, Mend, Tried, try_all
 from gudgeon.questions._holds_pictures import pictures
 from gudgeon.questions._holds_shown import figures, known, tables
+from gudgeon.questions._shared import as_order
 
 __all__ = ["ASKS", "NAME", "PLACE", "answer"]
 
@@ -168,8 +169,7 @@ def _next_step(
             "missing, and ask again."
         )
     if verdict is Verdict.CANNOT_TELL:
-        how = _missing(tried)[0].how_to_get_it
-        return how[:1].upper() + how[1:] + "."
+        return as_order(_missing(tried)[0].how_to_get_it)
     tight = ""
     joint = known(lambda: findings.fixture_joint)
     if joint is not None:

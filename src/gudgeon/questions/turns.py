@@ -34,7 +34,7 @@ from __future__ import annotations
 import math
 from typing import Final
 
-from gudgeon.answer import Answer, Figure, Missing, Table, Verdict
+from gudgeon.answer import Answer, Column, Figure, Missing, Table, Verdict
 from gudgeon.centre.fit import Held, LineFit
 from gudgeon.findings import Findings, Lacking
 from gudgeon.findings.part_points import WANTED_MM
@@ -167,8 +167,6 @@ def _contradicted(findings: Findings, study: LineStudy, fit: LineFit) -> Answer:
 
 
 def _contradictions(study: LineStudy) -> Table:
-    from gudgeon.answer import Column
-
     columns = (
         Column("lines", "lines of the readings"),
         Column("what", "what does not fit"),

@@ -52,8 +52,6 @@ anything that matters."""
 SETS_MOST: Final = 150
 """Up to this many parts the worst loading order is found exactly; the work grows as its square."""
 
-FULL_TURN: Final[Range] = (-np.pi, np.pi)
-
 
 @dataclass(frozen=True, slots=True)
 class WorstTorque:
