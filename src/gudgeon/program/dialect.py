@@ -98,6 +98,7 @@ class Meaning(StrEnum):
     SHIFT_ZERO = "shift to zero"
     SHIFT_OFF = "shift off, kept"
     SHIFT_BACK = "shift back"
+    SHIFT_LOCAL = "local shift"
     FEED_INVERSE = "feed inverse time"
     FEED_MINUTE = "feed a minute"
     FEED_TURN = "feed a turn"
@@ -177,6 +178,7 @@ GROUPS: Final[Mapping[str, frozenset[Meaning]]] = {
             Meaning.SHIFT_ZERO,
             Meaning.SHIFT_OFF,
             Meaning.SHIFT_BACK,
+            Meaning.SHIFT_LOCAL,
             Meaning.MACRO,
             Meaning.TURN_TO_PLANE,
         }
@@ -425,6 +427,8 @@ class Dialect:
     at_start : tuple of WordKey
         Words in force before the first block.
     tool_at_start : int or None
+    change_at : Joint
+        Where a tool change takes the axes; NaN where it leaves them alone.
     variables : mapping of number to Variable
     local_count : int
         Variables 1 to this are local: empty at the start and at each macro call.
@@ -436,6 +440,15 @@ class Dialect:
         Two numbers nearer than this compare as equal; None: 0 < difference < 1e-7 is in doubt.
     after_cycle_off : str or None
         Axis words after a cycle was ended: ``"error"``, ``"rapid"`` or ``"motion before"``.
+    repeat_letter : str
+        Letter of a cycle's repeats.
+    repeat_zero : str or None
+        Repeats of zero: ``"error"`` (NISTIR 6556, 3.5.16) or ``"remember"`` (no hole, values kept).
+    step_from : str or None
+        R of a further hole of a cycle under G91 counts from the ``"first level"`` (where the first
+        cycle began) or the ``"level now"`` (NISTIR 6556).
+    turn_in_cycle : bool or None
+        True: turning axes in a cycle's block move with the positioning; False: an alarm.
     block_skip : bool or None
         Whether the switch is on: blocks with a slash are left out.
     semicolon_comment : bool
@@ -483,12 +496,17 @@ class Dialect:
         ("G", 980),
     )
     tool_at_start: int | None = None
+    change_at: Joint = UNKNOWN
     variables: Mapping[int, Variable] = field(default_factory=dict)
     local_count: int = 33
     dwell_p: str | None = None
     fix_rounds: str | None = None
     equal_within: float | None = None
     after_cycle_off: str | None = None
+    repeat_letter: str = "L"
+    repeat_zero: str | None = None
+    step_from: str | None = None
+    turn_in_cycle: bool | None = None
     block_skip: bool | None = None
     semicolon_comment: bool = False
     assignment_in_motion: bool | None = None

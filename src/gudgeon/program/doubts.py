@@ -71,6 +71,10 @@ class Code(StrEnum):
     PLANE_UNSET = "plane_unset"
     MOTION_UNSET = "motion_unset"
     """Axis words with no motion word in force (also NISTIR 6556, 3.5.15 after G80)."""
+    MOTION_OFF = "motion_off"
+    """Axis words after a cycle was ended: an alarm on this control (NISTIR 6556, 3.5.15)."""
+    TOOL_UNSET = "tool_unset"
+    """A tool change, and no tool was called up."""
     OFFSET_UNSET = "offset_unset"
     """No work offset is in force where one is needed."""
     OFFSET_UNKNOWN = "offset_unknown"
@@ -121,6 +125,12 @@ class Code(StrEnum):
     """A peck of zero or less (NISTIR 6556, 3.5.16.4)."""
     CYCLE_NOT_HERE = "cycle_not_here"
     """With turning axes, inverse time or a cutter radius (NISTIR 6556, 3.5.16). detail: with_"""
+    CYCLE_TURNS = "cycle_turns"
+    """A turning axis in a cycle's block: controls differ. detail: letter"""
+    CYCLE_REPEAT_ZERO = "cycle_repeat_zero"
+    """Repeats of zero: an alarm on one control, no hole on another."""
+    CYCLE_STEP = "cycle_step"
+    """A further hole under G91 that starts from another level than the first: controls differ."""
     CYCLE_BY_HAND = "cycle_by_hand"
     """The cycle leaves the retract to the operator (NISTIR 6556, 3.5.16.9)."""
     DWELL_NEGATIVE = "dwell_negative"
@@ -197,6 +207,7 @@ _ERRORS: Final = frozenset(
         Code.AXIS_WORDS_CLASH,
         Code.NOT_WHOLE,
         Code.LENGTH_MISSING,
+        Code.MOTION_OFF,
         Code.FEED_MISSING,
         Code.SPINDLE_NEEDED,
         Code.ARC_FULL_WITH_R,
