@@ -436,8 +436,20 @@ class Dialect:
         Unit of P in a dwell: ``"s"`` or ``"ms"``; X and U are seconds.
     fix_rounds : str or None
         FIX and FUP of negatives: ``"down"`` (NISTIR 6556: FIX[-2.8] is -3) or ``"zero"``.
+    round_in_words : str or None
+        ROUND in a word's value: ``"whole"`` rounds to whole numbers there too; None: in doubt,
+        because some controls round to the least increment of the word.
+    atan_range : str or None
+        Of ATAN[a]/[b]: ``"0..360"`` or ``"-180..180"``; None: an angle below zero is in doubt.
+    mod_rule : str or None
+        ``"floor"`` (0 <= a MOD b < abs(b)), ``"truncate"`` (the sign of a) or ``"whole"`` (the
+        sign of a, both rounded to whole numbers first); None: in doubt where these differ.
+    logic_rule : str or None
+        AND, OR, XOR: ``"truth"`` (not zero is true, NISTIR 6556) or ``"bits"``; None: in doubt
+        where these differ.
     equal_within : float or None
-        Two numbers nearer than this compare as equal; None: 0 < difference < 1e-7 is in doubt.
+        Two numbers no further apart than this compare as equal; None: 0 < difference < 1e-7 is
+        in doubt.
     after_cycle_off : str or None
         Axis words after a cycle was ended: ``"error"``, ``"rapid"`` or ``"motion before"``.
     repeat_letter : str
@@ -501,6 +513,10 @@ class Dialect:
     local_count: int = 33
     dwell_p: str | None = None
     fix_rounds: str | None = None
+    round_in_words: str | None = None
+    atan_range: str | None = None
+    mod_rule: str | None = None
+    logic_rule: str | None = None
     equal_within: float | None = None
     after_cycle_off: str | None = None
     repeat_letter: str = "L"

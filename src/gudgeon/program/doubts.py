@@ -153,7 +153,10 @@ class Code(StrEnum):
     DOMAIN = "domain"
     """Division by zero, root of a negative and the like. detail: what"""
     ROUNDING_RULE = "rounding_rule"
-    """FIX, FUP or ROUND of a negative: the rule is not declared. detail: name"""
+    """FIX, FUP or ROUND of a negative, or ROUND in a word: the rule is not declared. detail: name"""
+    OPERATION_RULE = "operation_rule"
+    """An operation that controls work out differently for these numbers, and the rule is not
+    declared: MOD, AND, OR, XOR, ATAN, a sign before a power. detail: name"""
     SYSTEM_VARIABLE = "system_variable"
     """A system variable that the cell does not describe. detail: number"""
     COMMON_VARIABLE = "common_variable"
@@ -168,7 +171,8 @@ class Code(StrEnum):
     UNKNOWN_BRANCH = "unknown_branch"
     """A branch, loop, call or repeat hangs on something unknown. detail: word"""
     TOO_CLOSE = "too_close"
-    """A comparison that rounding decides. detail: left, right"""
+    """A comparison, or a rounding to whole numbers, that the last digit decides.
+    detail: left, right"""
     LABEL_MISSING = "label_missing"
     """detail: number"""
     LABEL_TWICE = "label_twice"
