@@ -476,6 +476,11 @@ class Dialect:
         Backing off within a hole already drilled [mm].
     planes : mapping of WordKey to PlaneWord
     tool_points : mapping of WordKey to ToolPointWord
+    cutter_corner : str or None
+        Path of the cutter's centre round an outside corner: ``"arc"`` or ``"sharp"``.
+    cutter_lead : str or None
+        Where a lead-in under cutter radius ends: ``"square to next"``, ``"square to lead"`` or
+        ``"tangent"``; see `cutter.centre_path`.
     plane_choice : str or None
         Which of two poses: ``"tilt positive"``, ``"tilt negative"``, ``"nearest"``.
     chain : WorkChain or None
@@ -543,6 +548,8 @@ class Dialect:
     chip_break_mm: float = 0.0
     planes: Mapping[WordKey, PlaneWord] = field(default_factory=dict)
     tool_points: Mapping[WordKey, ToolPointWord] = field(default_factory=dict)
+    cutter_corner: str | None = None
+    cutter_lead: str | None = None
     plane_choice: str | None = None
     chain: WorkChain | None = None
     limits: Limits = field(default_factory=Limits)

@@ -112,7 +112,12 @@ class Code(StrEnum):
     RETURN_NOT_ALONE = "return_not_alone"
     """A return to the reference point while a radius or plane is in force. detail: word"""
     CUTTER_GOUGE = "cutter_gouge"
-    """The cutter radius does not fit into the programmed path."""
+    """The cutter radius does not fit into the programmed path. detail: index (of the move)"""
+    CUTTER_CORNER = "cutter_corner"
+    """An outside corner, and how the control goes round it is not declared. detail: index"""
+    CUTTER_LEAD = "cutter_lead"
+    """How the control leads in or out is not declared, or not settled for this lead (an arc, or
+    towards an inside corner). detail: index"""
     CUTTER_WORD = "cutter_word"
     """A word that may not stand while a cutter radius is in force. detail: word"""
     # --- cycles
