@@ -158,7 +158,7 @@ class Code(StrEnum):
     DOMAIN = "domain"
     """Division by zero, root of a negative and the like. detail: what"""
     ROUNDING_RULE = "rounding_rule"
-    """FIX, FUP or ROUND of a negative, or ROUND in a word: the rule is not declared. detail: name"""
+    """FIX, FUP, ROUND of a negative, or ROUND in a word: the rule is not declared. detail: name"""
     OPERATION_RULE = "operation_rule"
     """An operation that controls work out differently for these numbers, and the rule is not
     declared: MOD, AND, OR, XOR, ATAN, a sign before a power. detail: name"""
