@@ -461,6 +461,13 @@ class Dialect:
         cycle began) or the ``"level now"`` (NISTIR 6556).
     turn_in_cycle : bool or None
         True: turning axes in a cycle's block move with the positioning; False: an alarm.
+    bore_shift : pair of float or None
+        Unit direction, along the two axes of the plane, in which fine and back boring move the tool
+        off the wall (a way that the spindle's orientation sets).
+    back_bore : str or None
+        ``"I J K"``: I and J say where the tool goes through the hole, counted from its axis, Z the
+        lowest level, K the top of the counterbore (NISTIR 6556, 3.5.16.8); ``"Q"``: R is the level
+        beyond the hole, Z the top of the counterbore, Q how far the tool moves off the wall.
     block_skip : bool or None
         Whether the switch is on: blocks with a slash are left out.
     semicolon_comment : bool
@@ -528,6 +535,8 @@ class Dialect:
     repeat_zero: str | None = None
     step_from: str | None = None
     turn_in_cycle: bool | None = None
+    bore_shift: tuple[float, float] | None = None
+    back_bore: str | None = None
     block_skip: bool | None = None
     semicolon_comment: bool = False
     assignment_in_motion: bool | None = None
