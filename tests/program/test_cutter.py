@@ -6,6 +6,9 @@ from math import acos, asin, atan2, cos, hypot, inf, nan, pi, sin, sqrt
 
 import pytest
 from numpy.testing import assert_allclose
+
+from gudgeon.program.cutter import PlaneMove, centre_path
+from gudgeon.program.doubts import Code, Halt
 from tests.program.plane_paths import (
     LEAD,
     NEXT,
@@ -18,9 +21,6 @@ from tests.program.plane_paths import (
     halted,
     lines,
 )
-
-from gudgeon.program.cutter import PlaneMove, centre_path
-from gudgeon.program.doubts import Code, Halt
 
 # --- closed forms, worked by hand --------------------------------------------
 

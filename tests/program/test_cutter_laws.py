@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from cmath import rect
+from cmath import phase, rect
+from dataclasses import replace
 from math import hypot, isfinite, pi
 
 import numpy as np
@@ -10,6 +11,9 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from numpy.testing import assert_allclose
+
+from gudgeon.program.cutter import CORNERS, LEADS, PlaneMove, centre_path
+from gudgeon.program.doubts import Code, Halt
 from tests.program.plane_paths import (
     LEAD,
     NEXT,
@@ -22,9 +26,6 @@ from tests.program.plane_paths import (
     lines,
     sampled,
 )
-
-from gudgeon.program.cutter import CORNERS, LEADS, PlaneMove, centre_path
-from gudgeon.program.doubts import Code, Halt
 
 angles = st.floats(-1.0, 1.0)
 steps = st.tuples(
@@ -195,3 +196,25 @@ def test_nothing_but_a_halt_ever_comes_out(moves, side, radius, corner, lead, le
     assert len(found) == len(path)
     if radius != 0.0:
         assert all(isfinite(x) for p in flat(found) for x in (p.u0, p.v0, p.u1, p.v1, p.sweep))
+
+
+@given(st.floats(-3.0, 3.0), radii.filter(lambda r: r < 5.5), sides)
+def test_joints_tangent_but_for_rounded_numbers_need_no_rule(heading, radius, side) -> None:
+    """A round-ended slot 12 wide at any angle, written to 0.001: no doubt, right to 3 um."""
+    way = rect(1.0, heading)
+    corners = [way * p for p in (20, 20 - 6j, 40 - 6j, 40 + 6j, 6j, -6j, 20 - 6j, 20)]
+    points = [(round(p.real, 3), round(p.imag, 3)) for p in corners]
+    middle = (way * 40).real, (way * 40).imag
+    moves = lines(*points)
+    for number, centre in ((2, (round(middle[0], 3), round(middle[1], 3))), (4, (0.0, 0.0))):
+        moves[number] = replace(moves[number], centre=centre, sweep=0.0)
+        one, two = (complex(*p) - complex(*centre) for p in points[number : number + 2])
+        moves[number] = replace(moves[number], sweep=phase(-two / one) + pi)
+
+    path = centre_path(moves, side, radius, None, lead=NEXT)
+
+    for parts in path[1:-1]:
+        for part in parts:
+            beside = (sampled(part) / way).round(12)
+            exact = np.abs(beside - np.clip(beside.real, 0, 40))
+            assert_allclose(exact, 6 - side * radius, rtol=0, atol=3e-3)
