@@ -115,13 +115,18 @@ def read_number(cursor: Cursor, word: str) -> str:
     Raises
     ------
     Halt
-        NUMBER: there is none, or it is larger than any number here.
+        NUMBER: there is none, it is larger than any number here, or digits or a second point
+        follow, as in ``1.2.3``.
     """
     cursor.next()
+    column = cursor.column
     found = _NUMBER.match(cursor.text, cursor.at)
     if found is None or math.isinf(float(found[0])):
-        raise Halt(Code.NUMBER, cursor.column, word=word)
+        raise Halt(Code.NUMBER, column, word=word)
     cursor.at = found.end()
+    after = cursor.next()
+    if after.isdigit() or after == ".":
+        raise Halt(Code.NUMBER, column, word=word)
     return found[0]
 
 
@@ -136,7 +141,7 @@ class Expression:
     """
 
     steps: tuple[_Step, ...]
-    rules: Dialect
+    rules: Dialect = field(repr=False)
 
     def value(self, scope: Scope) -> float | None:
         """Work it out: None for an empty variable by itself, NaN when not known.
