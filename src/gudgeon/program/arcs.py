@@ -39,7 +39,7 @@ NEARLY_CLOSED: Final = 3
 the first goes all the way round, the other hardly moves.  The sweep returned is that of the longer
 path, which holds the shorter one."""
 NOT_KNOWN: Final = 4
-"""A number is not known (or beyond all bounds); the rest of the result is NaN."""
+"""A number is not known, or a length beyond `LARGEST`; the rest of the result is NaN."""
 
 NOISE: Final = 1e-6
 """Closer than this [mm] two points differ by rounding alone: a thousandth of the least increment
@@ -47,6 +47,9 @@ in use, a million times the rounding of sums of programmed numbers."""
 
 RADIUS_NOISE: Final = 1e-9
 """Two lengths from few sums that differ by less [mm] differ by rounding alone."""
+
+LARGEST: Final = 1e9
+"""A larger radius [mm] leaves no room for `NOISE` in a double."""
 
 NAN: Final = inf - inf
 
@@ -94,7 +97,7 @@ def arc_by_centre(
     end_u, end_v = u1 - cu, v1 - cv
     start_radius = hypot(start_u, start_v)
     end_radius = hypot(end_u, end_v)
-    if not (isfinite(start_radius) and isfinite(end_radius)):
+    if not (start_radius <= LARGEST and end_radius <= LARGEST):
         return NOT_KNOWN, NAN
     if start_radius <= NOISE or end_radius <= NOISE:
         return NO_RADIUS, NAN
@@ -154,7 +157,7 @@ def arc_by_radius(
     ahead_u, ahead_v = u1 - u0, v1 - v0
     distance = hypot(ahead_u, ahead_v)
     size = abs(radius)
-    if not (isfinite(distance) and isfinite(size)):
+    if not (distance <= LARGEST and size <= LARGEST):
         return NOT_KNOWN, NAN, NAN, NAN
     if distance <= NOISE:
         return END_IS_START, NAN, NAN, NAN
@@ -237,6 +240,8 @@ def arc_reach(
         ahead = way * (0.5 * pi * quarter - start)
         while ahead < -1e-6:
             ahead += 2.0 * pi
+        while ahead >= 2.0 * pi - 1e-6:
+            ahead -= 2.0 * pi
         if ahead <= abs(sweep) + 1e-6:
             if quarter == 0:
                 high_u = cu + radius
