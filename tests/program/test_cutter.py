@@ -128,6 +128,25 @@ def test_inside_corner_of_line_and_arc() -> None:
     assert ends(back)[1] == pytest.approx(meet, abs=1e-12)
 
 
+def test_of_two_meetings_the_first_on_the_way_counts() -> None:
+    """The same chord, but the arc of 300 degrees crosses the line a second time further on."""
+    moves = [*lines((-20, 20), (-20, 0), (6, 0)), arc((6, 0), (0, 8), 5 * pi / 3)]
+    moves += lines((moves[-1].u1, moves[-1].v1), (0, 8))
+
+    path = centre_path(moves, 1, 2.0, None, lead=NEXT)
+
+    assert_allclose(ends(path)[1], (sqrt(28), 2), rtol=0, atol=1e-12)
+
+
+def test_slight_inside_corner_is_cut_short_too() -> None:
+    """Bend of 2e-6: by hand the straight loses r tan(1e-6)."""
+    moves = lines((0, -9), (0, 0), (30, 0), (60, 60e-6), (60, 20))
+
+    path = centre_path(moves, 1, 4.0, None, lead=NEXT)
+
+    assert_allclose(ends(path)[1], (30 - 4e-6, 4), rtol=0, atol=1e-9)
+
+
 def test_inside_corner_of_two_arcs() -> None:
     """Two circles of 10 about (-6, 0) and (6, 0) meet at (0, -8); set off inside by 2.
 

@@ -396,12 +396,12 @@ def _written(moves: Sequence[PlaneMove], elements: Sequence[_Element]) -> list[l
     """Return the joined elements as moves, with those that stand still between them."""
     path: list[list[PlaneMove]] = []
     stands = (moves[0].u0, moves[0].v0) if moves else (0.0, 0.0)
-    waiting = list(elements)
+    moving = {element.index: element for element in elements}
     for index in range(len(moves)):
-        if not waiting or waiting[0].index != index:
+        element = moving.get(index)
+        if element is None:
             path.append([PlaneMove(*stands, *stands)])
             continue
-        element = waiting.pop(0)
         start = stands if not element.before else element.start
         left = element.size - element.cut0 - element.cut1
         slack = FIT_MM / min(element.radius0, element.radius1)
