@@ -1,0 +1,510 @@
+"""The compiled loop over plain blocks: bytes in, rows out, nothing half done.
+
+Imported only by `gudgeon.program.fast`, and only when a text is long: importing Numba takes longer
+than reading a short program.  The loop knows no word: tables made from the dialect say what each
+byte and each G number means.  At the first block that it does not fully understand it stops before
+that block.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import inspect
+from collections.abc import Callable
+from math import pi
+from typing import Any, Final
+
+import numba
+import numpy as np
+from numpy.typing import NDArray
+
+from gudgeon.program import arcs, turning
+from gudgeon.program.arcs import ARC_OK
+from gudgeon.program.track import ARC, AXES, SEGMENT, FeedKind, Flag, Kind
+
+__all__ = [
+    "ARCS_FULL",
+    "AT_LIMIT",
+    "HANDED_OVER",
+    "ROWS_FULL",
+    "TEXT_OUT",
+    "lines_left",
+    "plain_blocks",
+]
+
+# --- why the loop stopped
+TEXT_OUT: Final = 0
+HANDED_OVER: Final = 1
+AT_LIMIT: Final = 2
+ROWS_FULL: Final = 3
+ARCS_FULL: Final = 4
+
+# --- what a byte means; the first eleven are also the places of a word's value
+CENTRE: Final = AXES
+"""I, J, K take this place and the two after it."""
+RADIUS: Final = 8
+FEED: Final = 9
+LABEL: Final = 10
+PLACES: Final = 11
+G_WORD: Final = 11
+BLANK: Final = 12
+LINE_END: Final = 13
+RETURN: Final = 14
+COMMENT: Final = 15
+STRANGE: Final = 16
+
+# --- what a G number means: 1 to 4 the four motions, further up words in force by their group
+NO_PLAIN_WORD: Final = 0
+G_RAPID: Final = 1
+G_COUNTER: Final = 4
+G_GROUPS: Final = 5
+G_NUMBERS: Final = 2000
+
+# --- motions
+RAPID: Final = 0
+LINE: Final = 1
+CLOCKWISE: Final = 2
+COUNTER: Final = 3
+
+# --- places of the numbers handed in and out
+POSITION: Final = 0
+ZERO: Final = 5
+UNIT_MM: Final = 10
+LEAST_LENGTH: Final = 11
+LEAST_ANGLE: Final = 12
+TOLERANCE: Final = 13
+LEAST_MM: Final = 14
+FEED_SET: Final = 15
+FEED_MM: Final = 16
+REALS: Final = 17
+
+ABSOLUTE: Final = 0
+PLANE: Final = 1
+RULE: Final = 2
+FORCE: Final = 4
+SOURCE: Final = 5
+NEEDS_POINT: Final = 6
+CHARACTERS: Final = 7
+MOTION: Final = 8
+Z_GIVEN: Final = 9
+WHOLES: Final = 10
+
+_DEGREE: Final = pi / 180.0
+_EXACT: Final = 1 << 53
+_DIGITS: Final = 18
+_LABEL_MOST: Final = 99_999_999
+# Both the digits as a whole number and the power of ten are exact doubles, so that one division
+# gives the double nearest to the text, the same as float() does.
+_TENS: Final = np.array([10.0**power for power in range(_DIGITS + 1)])
+
+_LINEAR: Final = 0b111
+_TURNING: Final = 0b11000
+_AXES: Final = 0b11111
+_IJK: Final = 0b111 << CENTRE
+_R: Final = 1 << RADIUS
+_CIRCLE: Final = _IJK | _R
+_F: Final = 1 << FEED
+
+_K_RAPID: Final = int(Kind.RAPID)
+_K_LINE: Final = int(Kind.LINE)
+_K_ARC: Final = int(Kind.ARC)
+_F_NONE: Final = int(FeedKind.NONE)
+_F_MM: Final = int(FeedKind.MM_PER_S)
+_F_RAD: Final = int(FeedKind.RAD_PER_S)
+_EITHER_WAY: Final = int(Flag.EITHER_WAY)
+
+_RULES: Final = hashlib.sha256(
+    "".join(map(inspect.getsource, (arcs, turning))).encode()
+).hexdigest()[:16] + repr((SEGMENT.descr, ARC.descr))
+"""Part of the key under which the compiled loop is kept on disk: Numba itself looks at the age of
+this file only, not at that of the files whose functions the loop takes in."""
+
+
+def _compiled(function: Callable[..., Any]) -> Any:
+    try:
+        return numba.njit(function, cache=True)
+    except RuntimeError:  # no place on this computer where compiled code can be kept
+        return numba.njit(function)
+
+
+_arc_by_centre = numba.njit(arcs.arc_by_centre)
+_arc_by_radius = numba.njit(arcs.arc_by_radius)
+_turn_to = numba.njit(turning.turn_to)
+
+
+@numba.njit
+def _number(text, at, size):  # type: ignore[no-untyped-def]
+    """Return the value of the number at `at`, the place behind it, its digits and decimals.
+
+    Digits 0: there is none, or none that is exact here.
+    """
+    negative = False
+    if at < size and (text[at] == 45 or text[at] == 43):
+        negative = text[at] == 45
+        at += 1
+    whole = 0
+    digits = 0
+    decimals = -1
+    while at < size:
+        byte = text[at]
+        if 48 <= byte <= 57:
+            digits += 1
+            if digits > _DIGITS:
+                return 0.0, at, 0, 0
+            whole = 10 * whole + np.int64(byte - 48)
+            if decimals >= 0:
+                decimals += 1
+        elif byte == 46 and decimals < 0:
+            decimals = 0
+        else:
+            break
+        at += 1
+    if whole > _EXACT:
+        return 0.0, at, 0, 0
+    value = np.float64(whole)
+    if decimals > 0:
+        value /= _TENS[decimals]
+    return -value if negative else value, at, digits, decimals
+
+
+@numba.njit
+def _comment_end(text, at, size):  # type: ignore[no-untyped-def]
+    """Return the place behind the comment that opens at `at`, or -1 where it is no plain one."""
+    at += 1
+    while at < size:
+        byte = text[at]
+        if byte == 41:
+            return at + 1
+        if byte == 40 or (byte < 32 and byte != 9) or byte > 126:
+            return -1
+        at += 1
+    return -1
+
+
+@numba.njit
+def _words(text, at, size, bytes_mean, g_mean, values, needs_point, characters):  # type: ignore[no-untyped-def]
+    """Take a line apart.
+
+    Returns
+    -------
+    next line's place (-1: no plain block), places that hold a value (bits), those of them without
+    decimal point, motion word (-1: none), column of the first axis or centre word (0: none)
+    """
+    start = at
+    given = 0
+    pointless = 0
+    groups = 0
+    motion = -1
+    column = 0
+    while at < size:
+        means = bytes_mean[text[at]]
+        if means <= G_WORD:
+            letter = at
+            at += 1
+            while at < size and bytes_mean[text[at]] == BLANK:
+                at += 1
+            value, at, digits, decimals = _number(text, at, size)
+            if digits == 0:
+                return -1, 0, 0, 0, 0
+            if means == G_WORD:
+                # Also keeps a minus out, but for that of zero, which is no matter.
+                tenths = 10.0 * value
+                if decimals > 1 or not 0.0 <= tenths < G_NUMBERS:
+                    return -1, 0, 0, 0, 0
+                meant = g_mean[np.int64(tenths + 0.5)]
+                if meant == NO_PLAIN_WORD:
+                    return -1, 0, 0, 0, 0
+                if meant <= G_COUNTER:
+                    if motion >= 0:
+                        return -1, 0, 0, 0, 0
+                    motion = np.int64(meant) - G_RAPID
+                else:
+                    group = 1 << np.int64(meant)
+                    if groups & group:
+                        return -1, 0, 0, 0, 0
+                    groups |= group
+                continue
+            place = 1 << np.int64(means)
+            if given & place:
+                return -1, 0, 0, 0, 0
+            given |= place
+            if means == LABEL:
+                # Full readers take a sign or a point for a fault.
+                if decimals >= 0 or not (48 <= text[at - digits] <= 57) or value > _LABEL_MOST:
+                    return -1, 0, 0, 0, 0
+                if at - digits > 0 and (text[at - digits - 1] in (43, 45)):
+                    return -1, 0, 0, 0, 0
+                continue
+            values[means] = value
+            if means <= RADIUS:
+                if column == 0:
+                    column = letter - start + 1
+                if decimals < 0:
+                    if needs_point and value != 0.0:
+                        return -1, 0, 0, 0, 0
+                    pointless |= place
+        elif means == BLANK:
+            at += 1
+        elif means == LINE_END:
+            if at - start > characters:
+                return -1, 0, 0, 0, 0
+            return at + 1, given, pointless, motion, column
+        elif means == RETURN:
+            at += 1
+            if at < size and text[at] != 10:
+                return -1, 0, 0, 0, 0
+        elif means == COMMENT:
+            at = _comment_end(text, at, size)
+            if at < 0:
+                return -1, 0, 0, 0, 0
+        else:
+            return -1, 0, 0, 0, 0
+    if at - start > characters:
+        return -1, 0, 0, 0, 0
+    return at, given, pointless, motion, column
+
+
+@numba.njit
+def _circle(reals, wholes, values, target, given, pointless, motion):  # type: ignore[no-untyped-def]
+    """Return whether the block is an arc beyond doubt, and its centre (u, v) and sweep."""
+    plane = wholes[PLANE]
+    u, v, w = (0, 1, 2) if plane == 0 else ((2, 0, 1) if plane == 1 else (1, 2, 0))
+    unit = reals[UNIT_MM]
+    clockwise = motion == CLOCKWISE
+    if plane < 0 or not given & (1 << u | 1 << v) or given & _TURNING:
+        return False, 0.0, 0.0, 0.0
+    if given & (1 << (CENTRE + w)) or (given & _R != 0) == (given & _IJK != 0):
+        return False, 0.0, 0.0, 0.0
+    start_u, start_v = reals[POSITION + u], reals[POSITION + v]
+    end_u, end_v = target[u], target[v]
+    if given & _R:
+        radius = values[RADIUS]
+        if pointless & _R:
+            radius *= reals[LEAST_LENGTH]
+        status, cu, cv, sweep = _arc_by_radius(
+            start_u,
+            start_v,
+            end_u,
+            end_v,
+            radius * unit,
+            clockwise,
+            reals[TOLERANCE],
+            reals[LEAST_MM],
+        )
+    else:
+        cu, cv = start_u, start_v
+        if given & (1 << (CENTRE + u)):
+            ahead = values[CENTRE + u]
+            if pointless & (1 << (CENTRE + u)):
+                ahead *= reals[LEAST_LENGTH]
+            cu = start_u + ahead * unit
+        if given & (1 << (CENTRE + v)):
+            ahead = values[CENTRE + v]
+            if pointless & (1 << (CENTRE + v)):
+                ahead *= reals[LEAST_LENGTH]
+            cv = start_v + ahead * unit
+        status, sweep = _arc_by_centre(
+            start_u,
+            start_v,
+            end_u,
+            end_v,
+            cu,
+            cv,
+            clockwise,
+            reals[TOLERANCE],
+            reals[LEAST_MM],
+        )
+    # A start, end or centre that is not known comes back with a status of its own.
+    return status == ARC_OK, cu, cv, sweep
+
+
+@numba.njit
+def _goes(reals, wholes, values, target, given, pointless):  # type: ignore[no-untyped-def]
+    """Work out where the axis words lead, into `target`.
+
+    Returns
+    -------
+    flags (-1: not fully understood), whether X, Y, Z move, whether the turning axes move
+    """
+    flags = 0
+    moves = turns = False
+    for axis in range(AXES):
+        now = reals[POSITION + axis]
+        target[axis] = now
+        if not given >> axis & 1:
+            continue
+        value = values[axis]
+        if axis < 3:
+            if pointless >> axis & 1:
+                value *= reals[LEAST_LENGTH]
+            value *= reals[UNIT_MM]
+        else:
+            if pointless >> axis & 1:
+                value *= reals[LEAST_ANGLE]
+            value *= _DEGREE
+        if wholes[ABSOLUTE]:
+            zero = reals[ZERO + axis]
+            if axis >= 3:
+                value, either_way = _turn_to(wholes[RULE + axis - 3], now - zero, value)
+                if either_way:
+                    flags |= _EITHER_WAY
+            target[axis] = value + zero
+        else:
+            target[axis] = now + value
+        if not np.isfinite(target[axis]):
+            return -1, False, False
+        if target[axis] != now:
+            if axis < 3:
+                moves = True
+            else:
+                turns = True
+    return flags, moves, turns
+
+
+def _plain_blocks(  # type: ignore[no-untyped-def]
+    text,
+    at,
+    line,
+    bytes_mean,
+    g_mean,
+    segments,
+    row,
+    circles,
+    circle,
+    reals,
+    wholes,
+    most_blocks,
+    most_rows,
+    rules=_RULES,  # noqa: ARG001 - see there
+):
+    """Carry out plain blocks.
+
+    Parameters
+    ----------
+    text : ndarray of uint8
+    at : int
+        Offset of a line's first byte.
+    line : int
+        Its number.
+    bytes_mean : ndarray of uint8, shape (256,)
+    g_mean : ndarray of int8, shape (G_NUMBERS,)
+        By ten times the G number.
+    segments, circles : ndarray of SEGMENT, ARC
+        Filled up to `row` and `circle`.
+    reals, wholes : ndarray of float64, int64
+        See the names of their places; changed to what holds after the last block done.
+    most_blocks, most_rows : int
+        Lines to do at most; rows to fill at most, counted from 0.
+
+    Returns
+    -------
+    tuple of int
+        Offset and number of the first line not done, lines done, rows, circles, why it stopped.
+    """
+    size = len(text)
+    values = np.zeros(PLACES)
+    target = np.zeros(AXES)
+    room = min(len(segments), most_rows)
+    first = line
+    why = TEXT_OUT
+    while at < size:
+        if line - first >= most_blocks:
+            why = AT_LIMIT
+            break
+        if row >= room:
+            why = ROWS_FULL if row < most_rows else AT_LIMIT
+            break
+        if circle >= len(circles):
+            why = ARCS_FULL
+            break
+        following, given, pointless, word, column = _words(
+            text, at, size, bytes_mean, g_mean, values, wholes[NEEDS_POINT], wholes[CHARACTERS]
+        )
+        if following < 0:
+            why = HANDED_OVER
+            break
+        motion = wholes[MOTION] if word < 0 else word
+        feed, feed_mm = reals[FEED_SET], reals[FEED_MM]
+        if given & _F:
+            feed, feed_mm = values[FEED], reals[UNIT_MM]
+            if not feed > 0.0:
+                why = HANDED_OVER
+                break
+        if given & _AXES:
+            flags, moves, turns = _goes(reals, wholes, values, target, given, pointless)
+            if flags < 0 or not RAPID <= motion <= COUNTER or (motion != RAPID and not feed > 0.0):
+                why = HANDED_OVER
+                break
+            one = segments[row]
+            if motion >= CLOCKWISE:
+                is_arc, cu, cv, sweep = _circle(
+                    reals, wholes, values, target, given, pointless, motion
+                )
+                if not is_arc:
+                    why = HANDED_OVER
+                    break
+                plane = wholes[PLANE]
+                u, v, w = (0, 1, 2) if plane == 0 else ((2, 0, 1) if plane == 1 else (1, 2, 0))
+                round_it = circles[circle]
+                round_it.centre[u] = cu
+                round_it.centre[v] = cv
+                round_it.centre[w] = reals[POSITION + w]
+                round_it.normal[u] = 0.0
+                round_it.normal[v] = 0.0
+                round_it.normal[w] = 1.0
+                round_it.sweep = sweep
+                one.arc = circle
+                circle += 1
+                one.kind = _K_ARC
+                one.feed = feed * feed_mm / 60.0
+                one.feed_kind = _F_MM
+            else:
+                if given & _CIRCLE:
+                    why = HANDED_OVER
+                    break
+                one.arc = -1
+                if motion == RAPID:
+                    one.kind = _K_RAPID
+                    one.feed = 0.0
+                    one.feed_kind = _F_NONE
+                else:
+                    one.kind = _K_LINE
+                    if turns and not moves:
+                        one.feed = feed * _DEGREE / 60.0
+                        one.feed_kind = _F_RAD
+                    else:
+                        one.feed = feed * feed_mm / 60.0
+                        one.feed_kind = _F_MM
+            for axis in range(AXES):
+                one.end[axis] = target[axis]
+                reals[POSITION + axis] = target[axis]
+            one.line = line
+            one.column = column
+            one.force = wholes[FORCE]
+            one.doubt = -1
+            one.source = wholes[SOURCE]
+            one.flags = flags
+            row += 1
+            if given & 0b100 and wholes[ABSOLUTE]:
+                wholes[Z_GIVEN] = 1
+        elif given & _CIRCLE or word >= CLOCKWISE:
+            why = HANDED_OVER
+            break
+        reals[FEED_SET], reals[FEED_MM] = feed, feed_mm
+        wholes[MOTION] = motion
+        at = following
+        line += 1
+    return at, line, line - first, row, circle, why
+
+
+def _lines_left(text: NDArray[np.uint8], at: int) -> int:
+    """Return the number of lines from `at` on."""
+    lines = 1
+    for place in range(at, len(text)):
+        if text[place] == 10:
+            lines += 1
+    return lines
+
+
+plain_blocks: Final = _compiled(_plain_blocks)
+lines_left: Final = _compiled(_lines_left)
