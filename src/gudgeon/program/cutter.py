@@ -4,11 +4,12 @@ Every programmed move is set off by the radius; neighbours are then joined.  Out
 gone round by the declared rule, inside corners are cut short where the two offset elements meet.
 What does not fit ends the reading: a control stops there with an alarm or spoils the part.
 
-Sources: NISTIR 6556, appendix on cutter radius compensation, for the arc about an outside corner
-(made at the start of the move after it), for inside arcs that must be larger than the cutter and
-for the tangent lead-in.  Inside corners cut short where the offset elements meet, the sharp
-corner and the two square leads: common practice, no source.  (The interpreter of NISTIR 6556
-itself refuses inside corners without a fillet.)
+Sources: the interpreter that NISTIR 6556 describes (rules read in the comments of its published
+source; the report's appendix was not at hand) for the arc about an outside corner, made at the
+start of the move after it, and for the tangent lead-in; for inside arcs that must be larger
+than the cutter, the same interpreter, from memory.  That interpreter refuses inside corners
+without a fillet; cutting them short where the set-off elements meet, the sharp corner and the
+two square leads are common practice, no source.
 """
 
 from __future__ import annotations
