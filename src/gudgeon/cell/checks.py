@@ -1,8 +1,9 @@
 """Contradictions between entries that are each possible: one small function a code.
 
 Each function looks at the whole cell, yields its faults, and stays silent where an entry that it
-needs is absent.  `contradictions` holds the functions on geometry and sums, this module those on
-names, letters and the readings, and `check`, which runs them all.
+needs is absent.  `contradictions` holds the functions on geometry and sums,
+`control_checks` those on the control's words and registers, this module those on names, letters and
+the readings, and `check`, which runs them all.
 """
 
 from __future__ import annotations
@@ -12,7 +13,7 @@ from collections import Counter
 from collections.abc import Callable, Iterator
 from typing import Final
 
-from gudgeon.cell import contradictions
+from gudgeon.cell import contradictions, control_checks
 from gudgeon.cell.faults import Fault, Place
 from gudgeon.cell.model import Cell, Touch
 from gudgeon.cell.places import Path, Source
@@ -303,4 +304,8 @@ _CHECKS: Final[tuple[Check, ...]] = (
     contradictions.change_outside_travel,
     contradictions.bolt_too_thick,
     contradictions.bottom_above_top,
+    control_checks.word_unreadable,
+    control_checks.entry_twice,
+    control_checks.offset_unnamed,
+    control_checks.incomplete,
 )

@@ -21,6 +21,8 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 
 from gudgeon.cell.entry import Shape, entry, section, sections
+from gudgeon.cell.model_control import Control as Control
+from gudgeon.cell.model_control import Jog as Jog
 from gudgeon.quantity.amount import Amount
 from gudgeon.quantity.kinds import Kind
 
@@ -425,64 +427,6 @@ class Operation:
     cutting_pressure: Amount | None = entry(
         Kind.STRESS, "specific cutting force of the material", above=0.0
     )
-
-
-@dataclass(frozen=True, slots=True)
-class Jog:
-    """[[control.jogs]]: one small jog and what was seen, unit at tilt zero, table watched."""
-
-    letter: str | None = entry(Kind.TEXT, "letter that was jogged", choices=("A", "B", "C"))
-    by: Amount | None = entry(Kind.ANGLE, "signed jog as displayed, at most 30 deg")
-    watched: str | None = entry(
-        Kind.TEXT,
-        "side of the turning axis on which the watched mark sat",
-        choices=("X+", "X-", "Y+", "Y-", "Z+", "Z-"),
-    )
-    moved: str | None = entry(
-        Kind.TEXT,
-        "machine direction into which the mark moved",
-        choices=("X+", "X-", "Y+", "Y-", "Z+", "Z-"),
-    )
-
-
-@dataclass(frozen=True, slots=True)
-class Control:
-    """[control]: letters, senses and words of the control, as data."""
-
-    tilt_letter: str | None = entry(Kind.TEXT, "letter of the tilt axis", choices=("A", "B", "C"))
-    rotary_letter: str | None = entry(
-        Kind.TEXT, "letter of the rotary axis", choices=("A", "B", "C")
-    )
-    tilt_sense: int | None = entry(
-        Kind.INTEGER,
-        "+1: plus turns the work right-handed about the machine axis it lies along; -1: opposite",
-        choices=("1", "-1"),
-    )
-    rotary_sense: int | None = entry(
-        Kind.INTEGER,
-        "+1: plus turns the work counter-clockwise seen from above at tilt zero; -1: clockwise",
-        choices=("1", "-1"),
-    )
-    offset_words: tuple[str, ...] = entry(
-        Kind.TEXT, 'words of the work offsets in order, such as "G54"', Shape.LIST
-    )
-    lengths_from: str | None = entry(
-        Kind.TEXT,
-        "what tool lengths are measured from: gauge point, or touched off at the work",
-        choices=("gauge", "work"),
-    )
-    length_reference: Amount | None = entry(
-        Kind.LENGTH, "machine Z of the empty spindle's gauge point where touched-off lengths are 0"
-    )
-    rapid_word: str | None = entry(Kind.TEXT, "word of a rapid move (G0 if left out)")
-    stop_word: str | None = entry(Kind.TEXT, "word of a stop (M0 if left out)")
-    end_word: str | None = entry(Kind.TEXT, "word of the end of a program (M30 if left out)")
-    absolute_word: str | None = entry(Kind.TEXT, "word for absolute positions (G90 if left out)")
-    metric_word: str | None = entry(Kind.TEXT, "word for millimetres (G21 if left out)")
-    inch_word: str | None = entry(Kind.TEXT, "word for inches (G20 if left out)")
-    machine_word: str | None = entry(Kind.TEXT, "word for machine coordinates (G53 if left out)")
-    comment: str | None = entry(Kind.TEXT, "how a comment is written", choices=("( )", ";"))
-    jogs: tuple[Jog, ...] = sections(Jog, "jogs that were seen")
 
 
 @dataclass(frozen=True, slots=True)

@@ -9,10 +9,10 @@ from __future__ import annotations
 
 from gudgeon.cell.model import Cell
 from gudgeon.findings.cash import CashFindings
+from gudgeon.findings.control import ControlFindings
 from gudgeon.findings.gather import Gather, Lacking
 from gudgeon.findings.lines import LineFindings
 from gudgeon.findings.loads import LoadFindings
-from gudgeon.findings.offsets import OffsetFindings
 from gudgeon.findings.part_points import PartPointFindings
 from gudgeon.findings.place import PlaceFindings
 from gudgeon.findings.senses import SenseFindings
@@ -24,7 +24,7 @@ class Findings(
     CashFindings,
     LoadFindings,
     PlaceFindings,
-    OffsetFindings,
+    ControlFindings,
     PartPointFindings,
     LineFindings,
     SenseFindings,
