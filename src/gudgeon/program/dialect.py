@@ -479,6 +479,8 @@ class Dialect:
         Of a macro call.
     arc_tolerance_mm, arc_tolerance_inch : float
         Allowed difference of an arc's two radii, each in its own unit (NISTIR 6556, 3.5.3.2).
+    arc_without_end : str or None
+        An arc with a centre and no end words: ``"circle"`` or ``"error"`` (NISTIR 6556, 3.5.3).
     peck_clear_mm, chip_break_mm : float
         Backing off within a hole already drilled [mm].
     planes : mapping of WordKey to PlaneWord
@@ -553,6 +555,7 @@ class Dialect:
     )
     arc_tolerance_mm: float = 0.002
     arc_tolerance_inch: float = 0.0002
+    arc_without_end: str | None = None
     peck_clear_mm: float = 0.0
     chip_break_mm: float = 0.0
     planes: Mapping[WordKey, PlaneWord] = field(default_factory=dict)

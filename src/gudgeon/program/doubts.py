@@ -57,6 +57,8 @@ class Code(StrEnum):
     """detail: word"""
     GROUP_TWICE = "group_twice"
     """Two words of one modal group in a block (NISTIR 6556, 3.3.5). detail: first, second"""
+    WORD_COUNTER = "word_counter"
+    """A word without the letter that says which one. detail: word, letter"""
     AXIS_UNKNOWN = "axis_unknown"
     """An axis letter that the cell does not place. detail: letter"""
     AXIS_WORDS_CLASH = "axis_words_clash"
@@ -83,6 +85,8 @@ class Code(StrEnum):
     """The value of this length register is not stated. detail: register"""
     LENGTH_MISSING = "length_missing"
     """The word of the length offset without its register."""
+    LENGTH_REGISTER_RULE = "length_register_rule"
+    """The word of the length offset without its register: controls differ."""
     LENGTH_THEN_STEP = "length_then_step"
     """A step (G91) of Z right after a length offset changed: controls differ."""
     RADIUS_UNKNOWN = "radius_unknown"
@@ -108,6 +112,10 @@ class Code(StrEnum):
     """Neither centre words nor R, or both, or centre words of another plane."""
     ARC_NO_END = "arc_no_end"
     """Both words of the plane's axes missing (NISTIR 6556, 3.5.3)."""
+    ARC_END_RULE = "arc_end_rule"
+    """An arc with a centre and no end words: a circle on one control, an alarm on another."""
+    ARC_FROM_UNKNOWN = "arc_from_unknown"
+    """An arc whose start, end or centre is not known."""
     MACHINE_STEP = "machine_step"
     """G53 together with G91."""
     MACHINE_MOTION = "machine_motion"
@@ -145,6 +153,7 @@ class Code(StrEnum):
     CYCLE_BY_HAND = "cycle_by_hand"
     """The cycle leaves the retract to the operator (NISTIR 6556, 3.5.16.9)."""
     DWELL_NEGATIVE = "dwell_negative"
+    """A dwell below zero, or without its time."""
     DWELL_UNIT = "dwell_unit"
     """The unit of the dwell is not declared. Grade: a note."""
     # --- registers
@@ -222,6 +231,7 @@ _ERRORS: Final = frozenset(
         Code.AXIS_WORDS_CLASH,
         Code.NOT_WHOLE,
         Code.LENGTH_MISSING,
+        Code.WORD_COUNTER,
         Code.MOTION_OFF,
         Code.FEED_MISSING,
         Code.SPINDLE_NEEDED,
