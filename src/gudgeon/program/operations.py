@@ -73,7 +73,9 @@ def _mod(a: float, b: float, rules: Dialect, column: int) -> float:
     rest = math.fmod(a, b) + 0.0  # no minus zero
     if rest and not (a.is_integer() and b.is_integer()):
         times = _finite(a / b, column)
-        _sure_of(times, float(round(times)), column)
+        if abs(times - round(times)) < _NOISE * max(1.0, abs(times)):
+            # Nothing or nearly b is left: 1 MOD 0.1 in binary and in decimal digits.
+            raise Halt(Code.TOO_CLOSE, column, left=times, right=float(round(times)))
     if rule in ("truncate", "floor"):
         return rest + abs(b) if rest < 0.0 and rule == "floor" else rest
     # Both operands rounded to whole numbers first, halves away from zero.
