@@ -104,8 +104,8 @@ def test_half_circle_turns_about_the_middle(
     )
 
     assert status == ARC_OK
-    assert (cu, cv) == pytest.approx((far, far), abs=1e-6)
-    assert sweep == pytest.approx(-pi if clockwise else pi, abs=1e-6)
+    assert (cu, cv) == pytest.approx((far, far), abs=1e-11)
+    assert sweep == (-pi if clockwise else pi)
 
 
 def test_radius_short_by_rounded_decimals_is_a_half_circle() -> None:
@@ -122,6 +122,10 @@ def test_radius_that_does_not_reach_is_refused(radius: float) -> None:
 
     assert status == TOO_SMALL
     assert isnan(cu) and isnan(cv) and isnan(sweep)
+
+
+def test_no_radius_reaches_not_even_a_hair() -> None:
+    assert arc_by_radius(0.0, 0.0, 0.001, 0.0, 0.0, False)[0] == TOO_SMALL
 
 
 def test_radius_just_large_enough_keeps_its_centre_off_the_middle() -> None:
@@ -325,6 +329,11 @@ def test_every_point_keeps_the_radius_and_lies_in_the_reach(
 def test_reach_of_a_quarter_is_its_box_and_no_more() -> None:
     assert arc_reach(10.0, 0.0, 0.0, 10.0, 0.0, 0.0, 0.5 * pi) == pytest.approx((0, 10, 0, 10))
     assert arc_reach(10.0, 0.0, 0.0, 10.0, 0.0, 0.0, -1.5 * pi) == pytest.approx((-10, 10, -10, 10))
+    # Clockwise from 5 to 7 o'clock passes 6 only.
+    down = from_polar(0.0, 0.0, 10.0, -pi / 3), from_polar(0.0, 0.0, 10.0, -2 * pi / 3)
+    assert arc_reach(*down[0], *down[1], 0.0, 0.0, -pi / 3) == pytest.approx(
+        (-5.0, 5.0, -10.0, down[0][1])
+    )
     third = from_polar(0.0, 0.0, 10.0, 1.0)
     assert arc_reach(*from_polar(0.0, 0.0, 10.0, 0.5), *third, 0.0, 0.0, 0.5) == pytest.approx(
         (third[0], 10 * cos(0.5), 10 * sin(0.5), third[1])

@@ -75,6 +75,16 @@ def test_half_a_turn_by_the_shortest_way_is_either_way(now: float, wanted: float
     assert turned(SHORTEST, now, wanted) == (now + 180, True)
 
 
+@given(st.floats(-2000.0, 2000.0), st.sampled_from([pi, -pi, 3 * pi]), st.floats(-5e-10, 5e-10))
+def test_rounding_does_not_choose_the_side_of_half_a_turn(
+    now: float, half: float, off: float
+) -> None:
+    target, either_way = turn_to(SHORTEST, now, now + half + off)
+
+    assert target == pytest.approx(now + pi, abs=1e-9)
+    assert either_way
+
+
 @pytest.mark.parametrize("off", [1e-8, -1e-8])
 def test_a_hair_from_half_a_turn_is_decided(off: float) -> None:
     target, either_way = turn_to(SHORTEST, 0.0, pi + off)
@@ -112,6 +122,7 @@ def test_where_all_rules_agree_nothing_is_in_doubt(now: float, wanted: float) ->
         (0, 370),  # design: A370 and C350 to C10
         (90, -0.0),
         (300, -10),
+        (-180, -90),  # only the sign says otherwise
     ],
 )
 def test_where_rules_differ_the_way_is_in_doubt(now: float, wanted: float) -> None:
