@@ -182,6 +182,20 @@ def test_bends_are_the_true_derivatives_and_stay_below_their_bounds(chain, start
     assert np.linalg.norm(third, axis=1).max() / (2 * step**3) <= 1.001 * bound_3 + 0.1
 
 
+def test_the_bound_counts_how_far_the_first_turn_carries_the_tip():
+    """By hand: rotary line 100 beside the tilt line, the tip on the tilt line, 100 from the rotary.
+
+    Half a turn later it is 200 from the tilt line, and both pull the same way: 200 w^2 + 100 pi^2.
+    """
+    beside = AxisLine((0.0, 100.0, 0.0), (0.0, 0.0, 1.0))
+    chain = WorkChain((PLAIN.axes[0], TurningAxis("rotary", beside, 1)))
+    rates, tip = np.array([10.0, math.pi]), np.zeros(3)
+    pull = 200.0 * 10.0**2 + 100.0 * math.pi**2
+    found = _second_derivatives(chain, np.zeros(2), rates, tip, np.zeros(3), np.ones(1))
+    assert_allclose(found, pull, rtol=1e-12)
+    assert _derivative_bounds(chain, np.zeros(2), rates, tip, tip)[0] >= pull
+
+
 huge = st.floats(allow_nan=True, allow_infinity=True)
 triples = st.tuples(huge, huge, huge)
 

@@ -180,6 +180,13 @@ def test_nearest_counts_whole_turns_too(now, expected):
     assert in_degrees(poses_for_plane(frame, unit, None, (0, deg(now)))) == (-90, 30)
 
 
+def test_nearest_stays_within_the_limits():
+    """From -190 the nearest of 30 and -330 is -330, which lies beyond -200."""
+    frame = plane_frame((0, 0, 0), (deg(30), deg(-90), 0), "ZXZ")
+    unit = limited(UNIT, (-120, 0), (-200, 200))
+    assert in_degrees(poses_for_plane(frame, unit, "nearest", (0, deg(-190)))) == (-90, 30)
+
+
 def test_nearest_on_an_endless_axis_goes_on_counting():
     frame = plane_frame((0, 0, 0), (deg(-90), 0, 0), "XYZ")
     pose = poses_for_plane(frame, UNIT, "nearest", (deg(-80), deg(3590)))

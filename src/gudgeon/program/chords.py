@@ -127,8 +127,6 @@ def _chord_count(
     """Return a whole number of equal chords that keeps the bound; infinite if none does."""
     angles = np.asarray(chain_angles(chain, start))
     rates = np.asarray(chain_angles(chain, end)) - angles
-    if not rates.any():
-        return 1.0
     tip, run = np.asarray(start_work_mm), np.subtract(end_work_mm, start_work_mm)
     second, third = _derivative_bounds(chain, angles, rates, tip, tip + run)
     if second == 0.0:

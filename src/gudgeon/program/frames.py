@@ -429,7 +429,7 @@ def tool_point_joint(
         Tool length in force [mm].
     """
     x, y, z = _pose(chain, joint_angles).point(
-        _pose(chain, reference_angles or (0.0, 0.0)).back(point_mm)
+        _pose(chain, (0.0, 0.0) if reference_angles is None else reference_angles).back(point_mm)
     )
     return (x, y, z + length_mm)
 
@@ -447,4 +447,4 @@ def tool_point_program(
     """
     x, y, z = displayed_mm
     on_work = _pose(chain, joint_angles).back((x, y, z - length_mm))
-    return _pose(chain, reference_angles or (0.0, 0.0)).point(on_work)
+    return _pose(chain, (0.0, 0.0) if reference_angles is None else reference_angles).point(on_work)
