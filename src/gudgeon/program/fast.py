@@ -17,7 +17,7 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
-from gudgeon.program.dialect import GROUPS, Dialect, Meaning, WordKey
+from gudgeon.program.dialect import GROUPS, Dialect, Meaning
 from gudgeon.program.state import State
 from gudgeon.program.track import AXES, InForce, Rows
 from gudgeon.program.turning import RULE_NUMBER
@@ -33,10 +33,9 @@ _MOTIONS: Final = (
 _MOTION_NUMBER: Final[Mapping[Meaning | None, int]] = {
     meaning: number for number, meaning in enumerate(_MOTIONS)
 }
-_NO_MOTION: Final = -1
-_LEAST_ROOM: Final = 256
+_NOT_SET: Final = -1
 _ARCS_AT_ONCE: Final = 1024
-_GROW: Final = 4
+_ROWS_AT_ONCE: Final = 1_000_000
 
 
 @cache
@@ -48,52 +47,45 @@ def _scan() -> ModuleType:
 
 
 @dataclass(slots=True)
-class _Tables:
-    """What bytes and G numbers mean in one dialect, with one set of modes in force."""
+class _Words:
+    """What bytes and G numbers mean in a dialect."""
 
     dialect: Dialect
-    force: InForce
     bytes_mean: NDArray[np.uint8]
+    g_mean: dict[tuple[object, ...], NDArray[np.int8]]
+    """By the modes in force: a word that says what holds already does nothing."""
+
+
+@dataclass(slots=True)
+class _Tables:
+    """What the compiled loop needs to know of one dialect with one set of things in force."""
+
+    words: _Words
+    force: InForce
     g_mean: NDArray[np.int8]
     reals: list[float]
-    """From `ZERO` on, but for the feed."""
+    """Those from `ZERO` on that do not change from block to block."""
     wholes: list[int]
-    """Up to `CHARACTERS`, but for the index of what is in force and the source."""
+    """Those before `FORCE`."""
     ready: bool
-    """These modes leave nothing to judge."""
+    """What is in force leaves nothing to judge."""
 
 
 _kept: _Tables | None = None
-"""Of the last dialect and modes: a program changes them seldom, hand-overs are many."""
+"""The last: a program changes what is in force seldom, and hands over often."""
 
 
-def _in_force(meaning: Meaning, force: InForce) -> bool:
-    """Return whether a word says what holds already, so that nothing happens."""
-    absolute, plane = force.absolute, force.plane
-    return {
-        Meaning.PLANE_XY: plane == 0,
-        Meaning.PLANE_ZX: plane == 1,
-        Meaning.PLANE_YZ: plane == 2,
-        Meaning.INCH: force.unit == "in",
-        Meaning.METRIC: force.unit == "mm",
-        Meaning.ABSOLUTE: absolute is True,
-        Meaning.INCREMENTAL: absolute is False,
-        Meaning.FEED_MINUTE: force.feed_mode == "minute",
-        Meaning.CUTTER_OFF: force.cutter_side == 0,
-    }.get(meaning, False)
-
-
-def _bytes_mean(dialect: Dialect) -> NDArray[np.uint8]:
+def _words_of(dialect: Dialect) -> _Words:
     scan = _scan()
     means = np.full(256, scan.STRANGE, dtype=np.uint8)
-    letters = {"I": 5, "J": 6, "K": 7, "R": scan.RADIUS, "F": scan.FEED}
-    letters |= {"N": scan.LABEL, "G": scan.G_WORD}
+    letters = {"I": scan.CENTRE, "J": scan.CENTRE + 1, "K": scan.CENTRE + 2}
+    letters |= {"R": scan.RADIUS, "F": scan.FEED, "N": scan.LABEL, "G": scan.G_WORD}
     for letter, axis in dialect.axes.items():
         # A letter with two meanings is none of the plain ones.
         letters[letter] = scan.STRANGE if letter in letters else axis
     for letter, place in letters.items():
-        if len(letter) == 1 and letter.isascii() and letter.isalpha():
-            means[ord(letter.upper())] = means[ord(letter.lower())] = place
+        if len(letter) == 1 and "A" <= letter <= "Z":
+            means[ord(letter)] = means[ord(letter.lower())] = place
     for byte, place in {
         " ": scan.BLANK,
         "\t": scan.BLANK,
@@ -102,12 +94,30 @@ def _bytes_mean(dialect: Dialect) -> NDArray[np.uint8]:
         "(": scan.COMMENT,
     }.items():
         means[ord(byte)] = place
-    return means
+    return _Words(dialect, means, {})
 
 
-def _g_mean(words: Mapping[WordKey, object], dialect: Dialect, force: InForce) -> NDArray[np.int8]:
+def _modes(force: InForce) -> tuple[object, ...]:
+    return force.plane, force.unit, force.absolute, force.feed_mode, force.cutter_side
+
+
+def _g_mean(dialect: Dialect, force: InForce) -> NDArray[np.int8]:
     scan = _scan()
     means = np.zeros(scan.G_NUMBERS, dtype=np.int8)
+    idle = {
+        Meaning.PLANE_XY: force.plane == 0,
+        Meaning.PLANE_ZX: force.plane == 1,
+        Meaning.PLANE_YZ: force.plane == 2,
+        Meaning.INCH: force.unit == "in",
+        Meaning.METRIC: force.unit == "mm",
+        Meaning.ABSOLUTE: force.absolute is True,
+        Meaning.INCREMENTAL: force.absolute is False,
+        Meaning.FEED_MINUTE: force.feed_mode == "minute",
+        Meaning.CUTTER_OFF: force.cutter_side == 0,
+        # Where one block ends and the next begins is not changed by these.
+        Meaning.EXACT_STOP: True,
+        Meaning.PATH_MODE: True,
+    }
     groups = {
         meaning: scan.G_GROUPS + number
         for number, meanings in enumerate(GROUPS.values())
@@ -118,7 +128,7 @@ def _g_mean(words: Mapping[WordKey, object], dialect: Dialect, force: InForce) -
             continue
         if role.meaning in _MOTIONS:
             means[tenths] = scan.G_RAPID + _MOTION_NUMBER[role.meaning]
-        elif _in_force(role.meaning, force):
+        elif idle.get(role.meaning, False):
             means[tenths] = groups[role.meaning]
     return means
 
@@ -126,31 +136,21 @@ def _g_mean(words: Mapping[WordKey, object], dialect: Dialect, force: InForce) -
 def _tables(state: State, dialect: Dialect) -> _Tables:
     global _kept
     kept, force = _kept, state.force
-    if kept is not None and kept.force is force and kept.dialect is dialect:
+    if kept is not None and kept.force is force and kept.words.dialect is dialect:
         return kept
+    words = kept.words if kept is not None and kept.words.dialect is dialect else _words_of(dialect)
+    g_mean = words.g_mean.get(_modes(force))
+    if g_mean is None:
+        g_mean = words.g_mean[_modes(force)] = _g_mean(dialect, force)
     zero = [state.zero(axis) for axis in range(AXES)]
-    ready = (
-        force.unit is not None
-        and force.absolute is not None
-        and force.feed_mode == "minute"
-        and force.cutter_side == 0
-        and force.cycle is None
-        and not force.plane_tilted
-        and not force.tool_point
-        # Steps need no program zero; a zero that is not known makes every target one.
-        and not (force.absolute and any(map(isnan, zero[:3])))
-    )
-    same_words = kept is not None and kept.dialect is dialect
-    inch = force.unit == "in"
-    unit_mm = state.unit_mm
-    counted = dialect.missing_point == "least"
+    inch, unit_mm = force.unit == "in", state.unit_mm
     least = dialect.least_inch if inch else dialect.least_mm
     tolerance = dialect.arc_tolerance_inch if inch else dialect.arc_tolerance_mm
-    _kept = _Tables(
-        dialect,
+    counted = dialect.missing_point == "least"
+    _kept = kept = _Tables(
+        words,
         force,
-        kept.bytes_mean if kept is not None and same_words else _bytes_mean(dialect),
-        _g_mean(dialect.words, dialect, force),
+        g_mean,
         [
             *zero,
             unit_mm,
@@ -161,26 +161,29 @@ def _tables(state: State, dialect: Dialect) -> _Tables:
         ],
         [
             bool(force.absolute),
-            -1 if force.plane is None else force.plane,
+            _NOT_SET if force.plane is None else force.plane,
             *(RULE_NUMBER[rule] for rule in dialect.turning),
         ],
-        ready,
+        force.unit is not None
+        and force.absolute is not None
+        and force.feed_mode == "minute"
+        and force.cutter_side == 0
+        and force.cycle is None
+        and not force.plane_tilted
+        and not force.tool_point
+        # Steps need no program zero.
+        and not (force.absolute and any(map(isnan, zero[:3]))),
     )
-    return _kept
+    return kept
 
 
 def may_run(state: State, dialect: Dialect) -> bool:
     """Return whether plain blocks may be carried out with what is in force now.
 
     The modes that a plain block needs must have been set, program zero must be known, and nothing
-    may be in force that changes what a plain block does.  `State.force_index` must be set.
+    may be in force that changes what a plain block does.
     """
-    return (
-        state.force_index >= 0
-        and not state.step_waits
-        and _tables(state, dialect).ready
-        and max(state.causes) < 0
-    )
+    return not state.step_waits and _tables(state, dialect).ready
 
 
 def run_plain(
@@ -206,7 +209,8 @@ def run_plain(
     line : int
         Number of that line, from 1.
     state : State
-        `may_run` must be true; position, motion, feed and feed_mm are changed.
+        `may_run` must be true and `force_index` set; position, causes, motion, feed and feed_mm
+        are changed.
     dialect : Dialect
     rows : Rows
         Gets a row for each block with axis words.
@@ -237,19 +241,18 @@ def run_plain(
             source,
             dialect.missing_point is None,
             dialect.limits.line_characters,
-            _MOTION_NUMBER.get(state.motion, _NO_MOTION),
-            0,
+            _MOTION_NUMBER.get(state.motion, _NOT_SET),
+            *state.causes,
         ],
         dtype=np.int64,
     )
-    motion_before = wholes[scan.MOTION]
     blocks = 0
     while True:
         at, line, done, rows.count, rows.arc_count, why = scan.plain_blocks(
             text,
             at,
             line,
-            tables.bytes_mean,
+            tables.words.bytes_mean,
             tables.g_mean,
             rows.segments,
             rows.count,
@@ -268,19 +271,16 @@ def run_plain(
         else:
             break
     if blocks:
-        *state.position, state.feed, state.feed_mm = reals[_CHANGED].tolist()
-        motion = wholes[scan.MOTION]
-        if motion != motion_before:
+        after = reals.tolist()
+        state.position = after[:AXES]
+        state.feed, state.feed_mm = after[scan.FEED_SET], after[scan.FEED_MM]
+        motion, *state.causes = wholes[scan.MOTION :].tolist()
+        if motion != _NOT_SET:
             state.motion = _MOTIONS[motion]
     return at, line, blocks
-
-
-_CHANGED: Final = [*range(AXES), -2, -1]
 
 
 def _more_rows(text: NDArray[np.uint8], at: int, rows: Rows, rows_limit: int) -> None:
     """Make room in few steps, the last one of the size needed: growing holds both arrays."""
     left = int(_scan().lines_left(text, at))
-    rows.make_room(
-        max(_LEAST_ROOM, min(left, (_GROW - 1) * rows.count, rows_limit - rows.count)), 0
-    )
+    rows.make_room(min(left, max(3 * rows.count, _ROWS_AT_ONCE), rows_limit - rows.count), 0)

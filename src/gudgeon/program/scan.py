@@ -12,15 +12,16 @@ import hashlib
 import inspect
 from collections.abc import Callable
 from math import pi
+from types import ModuleType
 from typing import Any, Final
 
 import numba
 import numpy as np
 from numpy.typing import NDArray
 
-from gudgeon.program import arcs, turning
+from gudgeon.program import arcs, track, turning
 from gudgeon.program.arcs import ARC_OK
-from gudgeon.program.track import ARC, AXES, SEGMENT, FeedKind, Flag, Kind
+from gudgeon.program.track import AXES, FeedKind, Flag, Kind
 
 __all__ = [
     "ARCS_FULL",
@@ -76,7 +77,6 @@ TOLERANCE: Final = 13
 LEAST_MM: Final = 14
 FEED_SET: Final = 15
 FEED_MM: Final = 16
-REALS: Final = 17
 
 ABSOLUTE: Final = 0
 PLANE: Final = 1
@@ -86,8 +86,8 @@ SOURCE: Final = 5
 NEEDS_POINT: Final = 6
 CHARACTERS: Final = 7
 MOTION: Final = 8
-Z_GIVEN: Final = 9
-WHOLES: Final = 10
+CAUSE: Final = 9
+"""The first of five."""
 
 _DEGREE: Final = pi / 180.0
 _EXACT: Final = 1 << 53
@@ -113,11 +113,18 @@ _F_MM: Final = int(FeedKind.MM_PER_S)
 _F_RAD: Final = int(FeedKind.RAD_PER_S)
 _EITHER_WAY: Final = int(Flag.EITHER_WAY)
 
-_RULES: Final = hashlib.sha256(
-    "".join(map(inspect.getsource, (arcs, turning))).encode()
-).hexdigest()[:16] + repr((SEGMENT.descr, ARC.descr))
+
+def _mark(*modules: ModuleType) -> int:
+    try:
+        source = "".join(map(inspect.getsource, modules))
+    except OSError:  # installed without its source: then it does not change either
+        source = ""
+    return int(hashlib.sha256(source.encode()).hexdigest()[:15], 16)
+
+
+_MARK: Final = _mark(arcs, turning, track)
 """Part of the key under which the compiled loop is kept on disk: Numba itself looks at the age of
-this file only, not at that of the files whose functions the loop takes in."""
+this file only, not at that of the files whose functions and records the loop takes in."""
 
 
 def _compiled(function: Callable[..., Any]) -> Any:
@@ -127,9 +134,9 @@ def _compiled(function: Callable[..., Any]) -> Any:
         return numba.njit(function)
 
 
-_arc_by_centre = numba.njit(arcs.arc_by_centre)
-_arc_by_radius = numba.njit(arcs.arc_by_radius)
-_turn_to = numba.njit(turning.turn_to)
+_arc_by_centre: Any = numba.njit(arcs.arc_by_centre)
+_arc_by_radius: Any = numba.njit(arcs.arc_by_radius)
+_turn_to: Any = numba.njit(turning.turn_to)
 
 
 @numba.njit
@@ -151,7 +158,7 @@ def _number(text, at, size):  # type: ignore[no-untyped-def]
             digits += 1
             if digits > _DIGITS:
                 return 0.0, at, 0, 0
-            whole = 10 * whole + np.int64(byte - 48)
+            whole = 10 * whole + int(byte - 48)
             if decimals >= 0:
                 decimals += 1
         elif byte == 46 and decimals < 0:
@@ -161,7 +168,7 @@ def _number(text, at, size):  # type: ignore[no-untyped-def]
         at += 1
     if whole > _EXACT:
         return 0.0, at, 0, 0
-    value = np.float64(whole)
+    value = float(whole)
     if decimals > 0:
         value /= _TENS[decimals]
     return -value if negative else value, at, digits, decimals
@@ -188,7 +195,7 @@ def _words(text, at, size, bytes_mean, g_mean, values, needs_point, characters):
     Returns
     -------
     next line's place (-1: no plain block), places that hold a value (bits), those of them without
-    decimal point, motion word (-1: none), column of the first axis or centre word (0: none)
+    decimal point, motion word (-1: none), column of the first axis word (0: none)
     """
     start = at
     given = 0
@@ -211,20 +218,20 @@ def _words(text, at, size, bytes_mean, g_mean, values, needs_point, characters):
                 tenths = 10.0 * value
                 if decimals > 1 or not 0.0 <= tenths < G_NUMBERS:
                     return -1, 0, 0, 0, 0
-                meant = g_mean[np.int64(tenths + 0.5)]
+                meant = g_mean[int(tenths + 0.5)]
                 if meant == NO_PLAIN_WORD:
                     return -1, 0, 0, 0, 0
                 if meant <= G_COUNTER:
                     if motion >= 0:
                         return -1, 0, 0, 0, 0
-                    motion = np.int64(meant) - G_RAPID
+                    motion = int(meant) - G_RAPID
                 else:
-                    group = 1 << np.int64(meant)
+                    group = 1 << int(meant)
                     if groups & group:
                         return -1, 0, 0, 0, 0
                     groups |= group
                 continue
-            place = 1 << np.int64(means)
+            place = 1 << int(means)
             if given & place:
                 return -1, 0, 0, 0, 0
             given |= place
@@ -236,13 +243,12 @@ def _words(text, at, size, bytes_mean, g_mean, values, needs_point, characters):
                     return -1, 0, 0, 0, 0
                 continue
             values[means] = value
-            if means <= RADIUS:
-                if column == 0:
-                    column = letter - start + 1
-                if decimals < 0:
-                    if needs_point and value != 0.0:
-                        return -1, 0, 0, 0, 0
-                    pointless |= place
+            if means < AXES and column == 0:
+                column = letter - start + 1
+            if means <= RADIUS and decimals < 0:
+                if needs_point and value != 0.0:
+                    return -1, 0, 0, 0, 0
+                pointless |= place
         elif means == BLANK:
             at += 1
         elif means == LINE_END:
@@ -361,6 +367,18 @@ def _goes(reals, wholes, values, target, given, pointless):  # type: ignore[no-u
     return flags, moves, turns
 
 
+@numba.njit
+def _doubt(target, wholes, given):  # type: ignore[no-untyped-def]
+    """Return the doubt about the first coordinate that is not known, -1 for none."""
+    doubt = -1
+    for axis in range(AXES - 1, -1, -1):
+        if given >> axis & 1:
+            wholes[CAUSE + axis] = -1
+        if np.isnan(target[axis]) and wholes[CAUSE + axis] >= 0:
+            doubt = wholes[CAUSE + axis]
+    return doubt
+
+
 def _plain_blocks(  # type: ignore[no-untyped-def]
     text,
     at,
@@ -375,7 +393,7 @@ def _plain_blocks(  # type: ignore[no-untyped-def]
     wholes,
     most_blocks,
     most_rows,
-    rules=_RULES,  # noqa: ARG001 - see there
+    mark=_MARK,
 ):
     """Carry out plain blocks.
 
@@ -395,6 +413,8 @@ def _plain_blocks(  # type: ignore[no-untyped-def]
         See the names of their places; changed to what holds after the last block done.
     most_blocks, most_rows : int
         Lines to do at most; rows to fill at most, counted from 0.
+    mark : int
+        Never passed; see `_MARK`.
 
     Returns
     -------
@@ -405,6 +425,9 @@ def _plain_blocks(  # type: ignore[no-untyped-def]
     values = np.zeros(PLACES)
     target = np.zeros(AXES)
     room = min(len(segments), most_rows)
+    doubtful = False
+    for axis in range(AXES):
+        doubtful = doubtful or wholes[CAUSE + axis] >= 0
     first = line
     why = TEXT_OUT
     while at < size:
@@ -481,12 +504,10 @@ def _plain_blocks(  # type: ignore[no-untyped-def]
             one.line = line
             one.column = column
             one.force = wholes[FORCE]
-            one.doubt = -1
+            one.doubt = _doubt(target, wholes, given) if doubtful else -1
             one.source = wholes[SOURCE]
             one.flags = flags
             row += 1
-            if given & 0b100 and wholes[ABSOLUTE]:
-                wholes[Z_GIVEN] = 1
         elif given & _CIRCLE or word >= CLOCKWISE:
             why = HANDED_OVER
             break
