@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
+from math import nan
 from typing import Final
 
 from gudgeon.program import drill, moves, settings, turned_work
@@ -29,6 +30,8 @@ _TAKES_AXES: Final = frozenset(
     }
 )
 _ALWAYS: Final = frozenset("FST")
+_TOO_LARGE: Final = 1e15
+"""No control holds such a number in a word; its square would be beyond ours."""
 _AXIS_LETTERS: Final = "XYZABC"
 
 _GROUP_OF: Final = {meaning: name for name, group in GROUPS.items() for meaning in group}
@@ -134,7 +137,8 @@ def carry_out(run: Run, words: list[Word]) -> Jump | None:
     """
     parts = _sort(run, words)
     if not parts.roles:
-        return _plain(run, parts)
+        _plain(run, parts)
+        return None
     if Meaning.MACRO in parts.roles:
         return _macro(run, words, parts)
     roles = parts.roles
@@ -168,15 +172,15 @@ def _sort(run: Run, words: list[Word]) -> _Parts:
     parts = _Parts()
     dialect, given = run.dialect, parts.given
     for word in words:
-        value: float | None = word.number
-        cause = -1
-        if word.worked is not None:
-            value, cause = run.value(word)
-            if value is None:  # an empty variable: as if the word were not there
+        if word.worked is None:
+            value = word.number
+            one = Given(word.letter, value, word.column, word.has_point)
+        else:
+            found, cause = run.value(word)
+            if found is None:  # an empty variable: as if the word were not there
                 continue
-        one = Given(
-            word.letter, value, word.column, word.has_point or word.worked is not None, cause
-        )
+            value = found
+            one = Given(word.letter, value, word.column, True, cause)
         if word.letter == "G" or word.letter == "M":
             if value != value:
                 raise Halt(Code.UNKNOWN_BRANCH, word.column, word=word.letter)
@@ -282,7 +286,14 @@ def _taken(run: Run, parts: _Parts, motion: Meaning | None) -> set[str]:
 
 
 def _check_taken(run: Run, parts: _Parts, motion: Meaning | None) -> None:
-    taken = _taken(run, parts, motion)
+    if not parts.roles:
+        taken = run.taken.get(motion)
+        if taken is None:
+            taken = run.taken[motion] = _taken(run, parts, motion)
+        if parts.given.keys() <= taken:
+            return
+    else:
+        taken = _taken(run, parts, motion)
     for letter, one in parts.given.items():
         if letter in taken:
             continue
@@ -372,7 +383,13 @@ def _once(run: Run, parts: _Parts) -> None:
         if force.cutter_side or force.plane_tilted or force.tool_point:
             raise Halt(Code.RETURN_NOT_ALONE, word.column, word=word.text)
         moves.return_to(run, role.index, parts.axes, word)
-    turned_work.set_words(run, roles, parts.given)
+    for meaning in (Meaning.TILTED_PLANE, Meaning.TILTED_OFF, Meaning.TURN_TO_PLANE):
+        if meaning in roles:
+            turned_work.set_plane(run, meaning, parts.word(meaning), parts.given)
+    if Meaning.TOOL_POINT in roles:
+        turned_work.set_tool_point(run, parts.word(Meaning.TOOL_POINT), parts.given.get("H"))
+    elif Meaning.TOOL_POINT_OFF in roles or Meaning.LENGTH_OFF in roles:
+        turned_work.tool_point_off(run)
 
 
 def _move(run: Run, parts: _Parts, motion: Meaning | None) -> None:
@@ -400,16 +417,17 @@ def _move(run: Run, parts: _Parts, motion: Meaning | None) -> None:
         raise Halt(Code.MOTION_OFF if off else Code.MOTION_UNSET, column)
     elif motion in CYCLES:
         word = parts.word(motion) if motion in roles else words[0][1]
-        turned_work.check_plain(run, word)
-        drill.drill(run, motion, words, given, word.column)
+        turned_work.block(
+            run, words, word.column, lambda: drill.drill(run, motion, words, given, word.column)
+        )
     elif motion in _ARCS:
-        turned_work.arc(run, motion, words, centre, column)
+        _need_inverse_feed(run, parts, motion)
+        turned_work.block(run, words, column, lambda: moves.arc(run, motion, words, centre, column))
     else:
         _need_inverse_feed(run, parts, motion)
         turned_work.straight(run, motion, words, column)
-    if motion in _ARCS or motion is Meaning.LINE:
-        _forget_inverse_feed(state.force.feed_mode, run)
-    _ = state
+    if state.force.feed_mode == "inverse" and motion is not Meaning.RAPID:
+        state.feed, run.feed_cause = nan, -1
 
 
 def _in_machine(run: Run, parts: _Parts, motion: Meaning | None) -> None:
@@ -431,9 +449,7 @@ def _keep_motion(run: Run, motion: Meaning | None) -> None:
         if state.force.cycle is None:
             run.motion_before_cycle = state.motion
             run.sticky = Sticky()
-            plane = state.force.plane
-            if plane is not None:
-                run.first_level = state.position[moves.PLANES[plane][2]]
+            run.cycle_begins = True
         if state.force.cycle != motion.value:
             state.change(cycle=motion.value)
     elif state.force.cycle is not None:
@@ -443,14 +459,9 @@ def _keep_motion(run: Run, motion: Meaning | None) -> None:
 
 def _need_inverse_feed(run: Run, parts: _Parts, motion: Meaning) -> None:
     # In inverse time every feed block says its own (NISTIR 6556, 3.5.19).
-    if run.state.force.feed_mode == "inverse" and motion is not Meaning.RAPID:
-        if "F" not in parts.given:
-            raise Halt(Code.FEED_MISSING, run.column)
-
-
-def _forget_inverse_feed(mode: str, run: Run) -> None:
-    if mode == "inverse":
-        run.state.feed, run.feed_cause = float("nan"), -1
+    inverse = run.state.force.feed_mode == "inverse" and motion is not Meaning.RAPID
+    if inverse and "F" not in parts.given:
+        raise Halt(Code.FEED_MISSING, run.column)
 
 
 def _after(run: Run, parts: _Parts) -> Jump | None:

@@ -121,7 +121,8 @@ class Code(StrEnum):
     MACHINE_MOTION = "machine_motion"
     """G53 with a motion that is neither rapid nor line (NISTIR 6556, 3.5.12)."""
     RETURN_NOT_ALONE = "return_not_alone"
-    """A return to the reference point while a radius or plane is in force. detail: word"""
+    """A word that may not stand while a cutter radius, a tilted plane or tool-point control is in
+    force, or controls differ in what it then does. detail: word"""
     CUTTER_GOUGE = "cutter_gouge"
     """The cutter radius does not fit into the programmed path. detail: index (of the move)"""
     CUTTER_CORNER = "cutter_corner"
@@ -216,6 +217,9 @@ class Code(StrEnum):
     """No pose brings the plane to the spindle."""
     PLANE_TWO_WAYS = "plane_two_ways"
     """Two poses bring the plane to the spindle and the choice is not declared."""
+    PLANE_TURNS = "plane_turns"
+    """A turning axis in a block of a tilted plane or, under tool-point control, of an arc or cycle:
+    controls differ. detail: letter"""
     PLANE_ASKEW = "plane_askew"
     """Motion in a tilted plane that the pose does not bring to the spindle. detail: off_rad"""
 

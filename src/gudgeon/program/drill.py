@@ -43,6 +43,8 @@ def drill(
         raise Halt(Code.DISTANCE_UNSET, column)
     _check_place(run, words, column)
     u, v, w = PLANES[force.plane]
+    if run.cycle_begins:
+        run.first_level, run.cycle_begins = state.position[w], False
     sticky = _remember(run, words, given, w, column)
     r, z = _levels(run, sticky, w, column)
     q = None if sticky.q is None else run.scaled(sticky.q)

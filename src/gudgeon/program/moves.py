@@ -211,6 +211,8 @@ def arc(run: Run, motion: Meaning, words: AxisWords, centre: dict[str, Given], c
         middle[u], middle[v] = circle[0], circle[1]
         normal = tuple(1.0 if axis == w else 0.0 for axis in range(3))
         index = run.rows.add_arc(tuple(middle), normal, circle[2])
+        if circle[3]:
+            cause = run.doubt(Code.ARC_NEARLY_CLOSED, column)
     if feed != feed:
         cause = run.feed_cause
     run.emit(Kind.ARC, feed=feed, feed_kind=feed_kind, arc=index, flags=target.flags, cause=cause)
@@ -245,7 +247,7 @@ def _circle(
     axes: tuple[int, int],
     centre: dict[str, Given],
     column: int,
-) -> tuple[float, float, float] | None:
+) -> tuple[float, float, float, bool] | None:
     u, v = axes
     clockwise = motion is Meaning.ARC_CLOCKWISE
     start_u, start_v = before[u], before[v]
@@ -267,7 +269,7 @@ def _circle(
         if status not in (ARC_OK, NEARLY_CLOSED):
             half = 0.5 * ((end_u - start_u) ** 2 + (end_v - start_v) ** 2) ** 0.5
             raise Halt(Code.ARC_TOO_SMALL, radius.column, radius_mm=abs(length), half_mm=half)
-        return cu, cv, sweep
+        return cu, cv, sweep, status == NEARLY_CLOSED
     cu, cv = start_u, start_v
     for letter, one in centre.items():
         if CENTRE_LETTERS.index(letter) == u:
@@ -288,7 +290,7 @@ def _circle(
         )
     if status not in (ARC_OK, NEARLY_CLOSED):
         raise Halt(Code.ARC_NO_CENTRE, column)
-    return cu, cv, sweep
+    return cu, cv, sweep, status == NEARLY_CLOSED
 
 
 def return_to(run: Run, number: int, words: AxisWords, word: Given) -> None:

@@ -11,8 +11,10 @@ from collections.abc import Callable
 from dataclasses import dataclass, field
 from typing import Final
 
+from gudgeon.program import settings
 from gudgeon.program.blocks import Block, Control
 from gudgeon.program.carry_out import Jump, carry_out, role_of
+from gudgeon.program.cutter_rows import OutOfPlace
 from gudgeon.program.dialect import Dialect, Meaning
 from gudgeon.program.doubts import Code, Doubt, Halt
 from gudgeon.program.run import Run
@@ -109,9 +111,13 @@ class _Reading:
             while self.ended is None:
                 self._step()
         except Halt as halt:
-            self.ended = Ended.STOPPED
-            run.doubts.append(Doubt(halt.code, run.line, halt.column, halt.detail, run.source))
+            self._stop(halt)
             rest = unread(self.frames[0].source, self._line_of_main(), self.dialect)
+        if run.cutter is not None:
+            try:
+                self._settle_cutter(at_end=True)
+            except Halt as halt:
+                self._stop(halt)
         rows = run.rows
         return Track(
             segments=rows.segments[: rows.count],
@@ -124,6 +130,11 @@ class _Reading:
             blocks=self.blocks,
             unread=rest,
         )
+
+    def _stop(self, halt: Halt) -> None:
+        run = self.run
+        self.ended = Ended.STOPPED
+        run.doubts.append(Doubt(halt.code, run.line, halt.column, halt.detail, run.source))
 
     def _line_of_main(self) -> int:
         return self.run.line if len(self.frames) == 1 else self.frames[0].at
@@ -146,8 +157,7 @@ class _Reading:
         if self.quick and frame.begun:
             self._run_quickly(frame)
         if frame.at >= frame.source.count:
-            self._text_out(frame)
-            return
+            raise Halt(Code.NO_END)
         index = frame.at
         run.line = index + 1
         run.source = frame.source.number
@@ -158,6 +168,18 @@ class _Reading:
             raise Halt(Code.ENDLESS, limit=self.dialect.limits.blocks)
         frame.at = index + 1
         self._block(frame, block, index)
+
+    def _settle_cutter(self, *, at_end: bool = False) -> None:
+        """Give a stretch under cutter radius its true path once its end is known."""
+        run = self.run
+        assert run.cutter is not None
+        try:
+            if run.cutter.settle(run.rows, at_end=at_end):
+                run.cutter = None
+        except OutOfPlace as wrong:
+            run.cutter = None
+            run.line, run.source = wrong.line, wrong.source
+            raise Halt(wrong.halt.code, wrong.column, **dict(wrong.halt.detail)) from None
 
     def _look(self, frame: _Frame) -> None:
         self.next_look = self.blocks + _AT_ONCE
@@ -176,7 +198,7 @@ class _Reading:
         run.force_index()
         limit = min(_AT_ONCE, self.dialect.limits.blocks - self.blocks)
         _, line, done = fast.run_plain(
-            source.bytes,
+            source.codes,
             int(source.starts[frame.at]),
             frame.at + 1,
             run.state,
@@ -190,12 +212,6 @@ class _Reading:
             frame.at = line - 1
             run.line = line - 1
             self.blocks += done
-
-    def _text_out(self, frame: _Frame) -> None:
-        if frame.jump is not None:
-            # A subprogram without its return: common practice differs from control to control.
-            raise Halt(Code.NO_END)
-        raise Halt(Code.NO_END)
 
     def _block(self, frame: _Frame, block: Block, index: int) -> None:
         if block.percent:
@@ -223,19 +239,19 @@ class _Reading:
             self._assign(block)
         elif words:
             self._follow(frame, carry_out(self.run, words))
+            if self.run.cutter is not None:
+                self._settle_cutter()
 
     def _percent(self, frame: _Frame) -> None:
-        if frame.opened or (frame.begun and self._nothing_after(frame)):
-            if frame.jump is not None:
-                raise Halt(Code.NO_END)
-            if not frame.opened:
-                # Only a pair of percent signs ends a program without an end word (NISTIR 6556, 3.1).
-                raise Halt(Code.NO_END)
+        """Open or close the program; only a pair of signs ends it (NISTIR 6556, 3.1)."""
+        if not frame.opened and not frame.begun:
+            frame.opened = True
+        elif frame.opened and frame.jump is None:
             self.ended = Ended.AT_PERCENT
-            return
-        if frame.begun:
+        elif frame.jump is not None or self._nothing_after(frame):
+            raise Halt(Code.NO_END)
+        else:
             raise Halt(Code.BEFORE_START, found="%")
-        frame.opened = True
 
     def _nothing_after(self, frame: _Frame) -> bool:
         source = frame.source
@@ -304,7 +320,7 @@ class _Reading:
         if end is None:
             raise Halt(Code.LOOP_SHAPE, control.column, number=control.loop)
         inside = index in frame.loops
-        if kind_true(control) or self._truth(control):
+        if control.kind == "do" or self._truth(control):
             if not inside:
                 frame.loops.append(index)
             return
@@ -398,11 +414,6 @@ class _Reading:
             self._go_to(back, line, Control("goto", jump.column))
 
 
-def kind_true(control: Control) -> bool:
-    """Return whether a loop has no condition."""
-    return control.kind == "do"
-
-
 def _first_block(source: Source) -> int:
     # Past the percent sign with which a file begins.
     for index in range(min(source.count, 100)):
@@ -412,8 +423,6 @@ def _first_block(source: Source) -> int:
 
 
 def _start_with(run: Run, meaning: Meaning, index: int) -> None:
-    from gudgeon.program import settings
-
     match meaning:
         case Meaning.OFFSET:
             name = run.dialect.offset_names[index - 1]

@@ -7,8 +7,10 @@ from math import isnan, nan, pi
 from typing import Final
 
 from gudgeon.program.blocks import Word
-from gudgeon.program.dialect import Dialect, Meaning, Variable
+from gudgeon.program.cutter_rows import CutterPath
+from gudgeon.program.dialect import Dialect, Meaning, ToolPointWord, Variable
 from gudgeon.program.doubts import Code, Doubt, Halt
+from gudgeon.program.frames import PlaneFrame
 from gudgeon.program.state import State
 from gudgeon.program.track import AXES, FeedKind, InForce, Kind, Rows
 from gudgeon.program.variables import Variables
@@ -117,9 +119,15 @@ class Run:
         self.length_waiting = 0.0  # change of length that the next step of Z may take along
         self.motion_before_cycle: Meaning | None = None
         self.first_level = nan  # of the drilling axis where the cycle in force began [mm]
+        self.cycle_begins = False
         self.sticky = Sticky()
+        self.plane: PlaneFrame | None = None  # tilted plane, or the frame of tool-point control
+        self.tool_point: ToolPointWord | None = None
+        self.plane_cause = _NO_CAUSE
+        self.cutter: CutterPath | None = None
+        self.taken: dict[Meaning | None, set[str]] = {}  # letters that plain blocks may have
         self.to_first_level = True
-        self.shift_kept = (0.0,) * AXES  # what "shift back" brings back
+        self.shift_kept: tuple[float, ...] = (0.0,) * AXES  # what "shift back" brings back
         self.variables = Variables(dialect, self._variable_doubt, self._system_variable)
 
     # --- doubts -----------------------------------------------------------------------------

@@ -6,9 +6,10 @@ from collections.abc import Mapping
 from math import isnan, nan
 from typing import Final
 
+from gudgeon.program.cutter_rows import CutterPath
 from gudgeon.program.dialect import Family, Meaning, Role, Write
 from gudgeon.program.doubts import Code, Halt
-from gudgeon.program.moves import AxisWords, Target, straight, zero_cause
+from gudgeon.program.moves import PLANES, AxisWords, Target, straight, zero_cause
 from gudgeon.program.run import Given, Run, whole
 from gudgeon.program.track import AXES, Flag, Kind
 
@@ -208,7 +209,7 @@ def set_shift(run: Run, meaning: Meaning, words: AxisWords, column: int) -> None
         No axis is named where one must be.
     """
     state = run.state
-    shift = list(state.force.shift)
+    shift: list[float] = list(state.force.shift)
     if meaning is Meaning.SHIFT_SET:
         # NISTIR 6556, 3.5.18; G91 makes no difference to it.
         if not words:
@@ -311,6 +312,8 @@ def set_cutter(run: Run, meaning: Meaning, register: Given | None, column: int) 
     if meaning is Meaning.CUTTER_OFF:
         if force.cutter_side:
             run.state.change(cutter_side=0, cutter_radius_mm=0.0)
+        if run.cutter is not None and run.cutter.closing < 0:
+            run.cutter.closing = run.rows.count
         return
     if register is None:
         raise Halt(Code.RADIUS_UNKNOWN, column, register=-1)
@@ -319,11 +322,25 @@ def set_cutter(run: Run, meaning: Meaning, register: Given | None, column: int) 
     if isnan(radius):
         raise Halt(Code.RADIUS_UNKNOWN, register.column, register=number)
     side = 1 if meaning is Meaning.CUTTER_LEFT else -1
-    if force.cutter_side and (side, radius) != (force.cutter_side, force.cutter_radius_mm):
-        raise Halt(Code.CUTTER_WORD, column, word=meaning.value)
+    if force.cutter_side:
+        if (side, radius) != (force.cutter_side, force.cutter_radius_mm):
+            raise Halt(Code.CUTTER_WORD, column, word=meaning.value)
+        return
     if force.plane is None:
         raise Halt(Code.PLANE_UNSET, column)
+    if run.cutter is not None:  # the last stretch waits for its lead-out
+        raise Halt(Code.CUTTER_WORD, column, word=meaning.value)
     run.state.change(cutter_side=side, cutter_radius_mm=radius)
+    if radius != 0.0:
+        run.cutter = CutterPath(
+            first=run.rows.count,
+            start=tuple(run.state.position),
+            axes=PLANES[force.plane],
+            side=side,
+            radius_mm=radius,
+            corner=run.dialect.cutter_corner,
+            lead=run.dialect.cutter_lead,
+        )
 
 
 def dwell(run: Run, words: list[Given], column: int) -> None:

@@ -52,14 +52,14 @@ class Source:
         self._kept: dict[int, Block] = {}
 
     @cached_property
-    def bytes(self) -> NDArray[np.uint8]:
+    def codes(self) -> NDArray[np.uint8]:
         """The text as an array, not copied."""
         return np.frombuffer(self.text, dtype=np.uint8)
 
     @cached_property
     def starts(self) -> NDArray[np.int64]:
         """Offset of each line's first byte; one more for the end of the text."""
-        ends = np.flatnonzero(self.bytes == 10) + 1
+        ends = np.flatnonzero(self.codes == 10) + 1
         if not len(ends) or ends[-1] != len(self.text):
             ends = np.append(ends, len(self.text) + 1)
         return np.concatenate(([0], ends)).astype(np.int64)

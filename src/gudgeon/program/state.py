@@ -42,6 +42,8 @@ class State:
     feed: float = nan
     feed_mm: float = 1.0
     step_waits: bool = False
+    in_plane: bool = False
+    """`position` holds X Y Z of a tilted plane for as long as a block is worked out there."""
 
     @property
     def unit_mm(self) -> float:
@@ -49,7 +51,9 @@ class State:
         return {"mm": 1.0, "in": 25.4}.get(self.force.unit or "", nan)
 
     def zero(self, axis: int) -> float:
-        """Joint position of program zero: offset, shift and, for Z, tool length [mm or rad]."""
+        """Position of program zero: offset, shift and, for Z, tool length [mm or rad]."""
+        if self.in_plane and axis < 3:
+            return 0.0
         force = self.force
         at = force.offset_values[axis] + force.shift[axis]
         return at + force.length_mm if axis == 2 else at
