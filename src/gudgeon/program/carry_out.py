@@ -31,6 +31,8 @@ _TAKES_AXES: Final = frozenset(
 )
 _ALWAYS: Final = frozenset("FST")
 _TOO_LARGE: Final = 1e15
+"""No control holds such a number in a word, and its square would be beyond ours."""
+_TOO_LARGE: Final = 1e15
 """No control holds such a number in a word; its square would be beyond ours."""
 _AXIS_LETTERS: Final = "XYZABC"
 
@@ -181,6 +183,8 @@ def _sort(run: Run, words: list[Word]) -> _Parts:
                 continue
             value = found
             one = Given(word.letter, value, word.column, True, cause)
+        if abs(value) >= _TOO_LARGE:
+            raise Halt(Code.NUMBER, word.column, word=one.text)
         if word.letter == "G" or word.letter == "M":
             if value != value:
                 raise Halt(Code.UNKNOWN_BRANCH, word.column, word=word.letter)
