@@ -90,7 +90,14 @@ def test_results_of_arc_functions_are_degrees(text: str, degrees: float) -> None
 
 
 @pytest.mark.parametrize(
-    ("text", "value"), [("SIN[30]", 0.5), ("COS[60]", 0.5), ("TAN[45]", 1.0), ("SIN[36030]", 0.5)]
+    ("text", "value"),
+    [
+        ("SIN[30]", 0.5),
+        ("COS[60]", 0.5),
+        ("TAN[45]", 1.0),
+        ("SIN[36030]", 0.5),
+        ("SIN[210]", -0.5),
+    ],
 )
 def test_arguments_of_angle_functions_are_degrees(text: str, value: float) -> None:
     assert worked(text) == pytest.approx(value, abs=1e-14)
@@ -289,6 +296,10 @@ def test_the_unknown_spreads_through_everything(text: str) -> None:
 def test_an_empty_variable(text: str, value: float | None) -> None:
     """Common practice, from memory: 0 in arithmetic, but equal to nothing but another empty one."""
     assert worked(text, v2=None) == value
+
+
+def test_a_variable_that_holds_no_finite_number() -> None:
+    assert halted("#2", v2=math.inf).detail == (("what", "overflow"),)
 
 
 def test_a_variable_of_an_empty_number_is_not_guessed() -> None:

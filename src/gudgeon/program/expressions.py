@@ -166,14 +166,14 @@ class Expression:
                     stack.append(None if operand is None else -operand)
                 case _Do.ONE:
                     assert step.one is not None
-                    stack.append(step.one(stack.pop() or 0.0, self.rules, step.column))
+                    stack.append(step.one(_counted(stack.pop()), self.rules, step.column))
                 case _:
                     assert step.two is not None
                     right, left = stack.pop(), stack.pop()
                     if step.do is _Do.SAME and (left is None or right is None):
                         stack.append(_same_empty(left, right, step.number))
                         continue
-                    stack.append(step.two(left or 0.0, right or 0.0, self.rules, step.column))
+                    stack.append(step.two(_counted(left), _counted(right), self.rules, step.column))
         return stack.pop()
 
 
@@ -187,6 +187,10 @@ def _read(number: float | None, scope: Scope, column: int) -> float | None:
     if value is not None and math.isinf(value):
         raise Halt(Code.DOMAIN, column, what="overflow")
     return value
+
+
+def _counted(number: float | None) -> float:
+    return 0.0 if number is None else number
 
 
 def _same_empty(left: float | None, right: float | None, when_same: float) -> float:

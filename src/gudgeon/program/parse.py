@@ -29,9 +29,9 @@ from gudgeon.program.operations import FUNCTIONS
 __all__ = ["parse_block"]
 
 # Possessive throughout: the patterns never go back over what they have matched.
-_NUMBER: Final = r"[+-]?+(?:[0-9]{1,15}+(?:\.[0-9]{0,15}+)?+|\.[0-9]{1,15}+)(?![0-9])"
+_NUMBER: Final = r"[+-]?+(?:[0-9]{1,15}+(?:\.[0-9]{0,15}+)?+|\.[0-9]{1,15}+)"
 _PLAIN: Final = re.compile(
-    r"[ \t]*+(?:N([0-9]{1,9}+)(?![0-9.])[ \t]*+)?+"
+    r"[ \t]*+(?:N([0-9]{1,9}+)[ \t]*+)?+"
     rf"((?:[A-MO-Z][ \t]*+{_NUMBER}[ \t]*+)*+)"
     r"(?:\([^()\x00]*+\)[ \t]*+)?+"
 )

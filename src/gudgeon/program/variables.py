@@ -105,13 +105,10 @@ class Variables:
         if math.isnan(number):
             raise Halt(Code.UNKNOWN_BRANCH, column, word="#")
         whole = variable_number(number, column)
-        if whole == 0:
-            raise Halt(Code.VARIABLE_NUMBER, column, number=0)
         values, causes = self._place(whole, column)
         if values is None:
             raise Halt(Code.SYSTEM_WRITE, column, number=whole)
         values[whole] = value
-        causes.pop(whole, None)
         if value is not None and math.isnan(value):
             causes[whole] = self.cause if cause is None else cause
 
