@@ -112,7 +112,7 @@ class _Reading:
                 self._step()
         except Halt as halt:
             self._stop(halt)
-            rest = unread(self.frames[0].source, self._line_of_main(), self.dialect)
+            rest = unread(self.frames[0].source, self._line_of_main(), self.dialect, halt)
         if run.cutter is not None:
             try:
                 self._settle_cutter(at_end=True)

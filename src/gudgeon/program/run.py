@@ -216,10 +216,18 @@ class Run:
         axis = variable.axis
         if variable.what == "offset":
             value = self.offsets.get(variable.offset, (nan,) * AXES)[axis]
+            if isnan(value):
+                word = variable.offset
+                self.variables.cause = self.doubt(Code.OFFSET_UNKNOWN, word=word, axis=axis)
         else:
             value = self.state.position[axis]
             if variable.what == "work position":
                 value -= self.state.zero(axis)
+            if isnan(value):
+                cause = self.state.causes[axis]
+                if cause < 0:
+                    cause = self.doubt(Code.POSITION_UNKNOWN, axis=axis)
+                self.variables.cause = cause
         return value / DEGREE if axis >= 3 else value / self.state.unit_mm
 
     # --- rows -------------------------------------------------------------------------------

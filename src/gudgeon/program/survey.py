@@ -16,7 +16,7 @@ _KINDS: Final = 40
 """Different words told; more would not be read."""
 
 
-def unread(source: Source, start: int, dialect: Dialect) -> list[Doubt]:
+def unread(source: Source, start: int, dialect: Dialect, told: Halt) -> list[Doubt]:
     """Return the first place of each word that is not known, from a line on.
 
     Only the words themselves are judged, not what they would do.
@@ -27,6 +27,8 @@ def unread(source: Source, start: int, dialect: Dialect) -> list[Doubt]:
     start : int
         Index of the first line to look at, from 0.
     dialect : Dialect
+    told : Halt
+        What ended the reading; it is not told again.
     """
     found: dict[tuple[object, ...], Doubt] = {}
     for index in range(start, min(source.count, start + _LINES)):
@@ -41,7 +43,7 @@ def unread(source: Source, start: int, dialect: Dialect) -> list[Doubt]:
                     raise Halt(Code.AXIS_UNKNOWN, word.column, letter=word.letter)
         except Halt as halt:
             known = (halt.code, halt.detail)
-            if known not in found:
+            if known not in found and known != (told.code, told.detail):
                 found[known] = Doubt(halt.code, index + 1, halt.column, halt.detail, source.number)
                 if len(found) >= _KINDS:
                     break

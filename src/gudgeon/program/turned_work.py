@@ -199,6 +199,8 @@ def block(run: Run, words: AxisWords, column: int, act: Callable[[], None]) -> N
         end = joint_point(frame, offset, chain, angles, state.position[:3], length)
         state.position[:3] = end
         _carry_over(run, first, first_arc, frame, chain, angles, offset)
+        rows = run.rows.segments[first : run.rows.count]
+        rows["doubt"][np.isnan(rows["end"][:, :3]).any(axis=1) & (rows["doubt"] < 0)] = cause
         for axis in range(3):
             if isnan(end[axis]) and state.causes[axis] < 0:
                 state.causes[axis] = cause
