@@ -41,7 +41,9 @@ SUMMED: Final[dict[Verdict, str]] = {
 """A headline that begins so says the verdict itself."""
 
 
-def answer_text(answer: Answer, asks: str, *, brief: bool = False) -> str:
+def answer_text(
+    answer: Answer, asks: str, *, brief: bool = False, drawn_by: str = "gudgeon report"
+) -> str:
     """Return the answer as text that ends in a line break.
 
     Parameters
@@ -53,6 +55,8 @@ def answer_text(answer: Answer, asks: str, *, brief: bool = False) -> str:
     brief : bool
         Show what one acts on only; what is left out is counted, with the way to see it.  Cautions
         are never left out.
+    drawn_by : str
+        Command that shows the pictures.
     """
     lines = [rule(answer.question, SHOUT[answer.verdict]), *_section("", [asks]), ""]
     lines += [*_section("answer", [answer.headline]), ""]
@@ -69,7 +73,7 @@ def answer_text(answer: Answer, asks: str, *, brief: bool = False) -> str:
             lines += [*_table(table), ""]
         if answer.pictures:
             titles = "; ".join(ascii_text(picture.title) for picture in answer.pictures)
-            lines += [*_section("pictures", [f"{titles} (shown by: gudgeon report)"]), ""]
+            lines += [*_section("pictures", [f"{titles} (shown by: {drawn_by})"]), ""]
     missing = answer.missing[:BRIEF_MISSING] if brief else answer.missing
     if missing:
         lines += [*_gutter("missing", _missing_rows(missing)), ""]

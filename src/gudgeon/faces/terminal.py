@@ -1,4 +1,4 @@
-"""The command ``gudgeon``: ask, check, start, report, schema, questions.
+"""The command ``gudgeon``: ask, read, check, start, report, schema, questions.
 
 Exit code: 0 yes or yes-if, 1 no, 3 cannot tell, 2 bad input or a fault; of several answers 2 goes
 before 1, 1 before 3, 3 before 0.  Heavy parts are imported by the command that needs them.
@@ -113,6 +113,16 @@ def _parser() -> argparse.ArgumentParser:
     ask.add_argument("--json", action="store_true", help="print data instead of text")
     ask.set_defaults(run=_ask)
 
+    read = commands.add_parser(
+        "read",
+        help="read an NC program as the control of a cell reads it",
+        usage="gudgeon read PROGRAM CELL [--json] [--to FILE]",
+    )
+    read.add_argument("files", nargs=2, metavar="FILE", help="the program, and last the cell file")
+    read.add_argument("--json", action="store_true", help="print data instead of text")
+    read.add_argument("--to", metavar="FILE", help="write one HTML file with drawings instead")
+    read.set_defaults(run=_read)
+
     check = commands.add_parser("check", help="look for faults in a cell file")
     check.add_argument("cell", metavar="CELL", help="the cell file")
     check.set_defaults(run=_check)
@@ -217,10 +227,7 @@ def _start(options: argparse.Namespace) -> int:
 
 
 def _report(options: argparse.Namespace) -> int:
-    from datetime import UTC, datetime
-
-    from gudgeon.cell.files import write_text_safely
-    from gudgeon.faces.report import MARK, write_report
+    from gudgeon.faces.report import MARK
 
     asked, _, path = _sort_words(options.words)
     target = Path(options.to)
@@ -231,12 +238,40 @@ def _report(options: argparse.Namespace) -> int:
     answers, failed = _answer_all(asked, cell)
     if not answers:
         return BAD_INPUT
-    page = write_report(
+    asks = {name: question.ASKS for name, question in asked.items()}
+    _write_page(
+        target,
         answers,
         cell.shop.name or path.name,
-        asks={name: question.ASKS for name, question in asked.items()},
+        asks,
+        _fingerprints(path, cell),
+        faults,
+        failed,
+    )
+    return BAD_INPUT if failed else OK
+
+
+def _write_page(
+    target: Path,
+    answers: list[Answer],
+    name: str,
+    asks: dict[str, str],
+    inputs: list[tuple[str, str]],
+    faults: list[dict[str, Any]],
+    failed: list[str],
+) -> None:
+    """Write answers to one HTML file and say where."""
+    from datetime import UTC, datetime
+
+    from gudgeon.cell.files import write_text_safely
+    from gudgeon.faces.report import write_report
+
+    page = write_report(
+        answers,
+        name,
+        asks=asks,
         date=datetime.now(tz=UTC).astimezone().date().isoformat(),
-        inputs=_fingerprints(path, cell),
+        inputs=inputs,
         failed=failed,
         warnings=[f"{fault['what']}: {fault['do']}" for fault in faults],
         version=__version__,
@@ -247,7 +282,51 @@ def _report(options: argparse.Namespace) -> int:
         raise _Stop(f"cannot write {_shown(target)}: {problem.strerror or problem}") from None
     print(f"written: {_shown(target.resolve())}")
     print("         opens in any browser without a network; prints on A4 or Letter")
-    return BAD_INPUT if failed else OK
+
+
+def _read(options: argparse.Namespace) -> int:
+    from gudgeon.faces.programs import BadProgramError, Neighbours, Progress, load_program
+    from gudgeon.faces.wording import exit_code
+
+    program, path = (Path(word) for word in options.files)
+    if program.suffix.lower() == ".toml" and path.suffix.lower() != ".toml":
+        program, path = path, program  # what is meant is plain
+    target = None if options.to is None else Path(options.to)
+    if target is not None:
+        from gudgeon.faces.report import MARK
+
+        _may_write(target, path, MARK)
+    try:
+        text = load_program(program)
+    except BadProgramError as problem:
+        raise _Stop(str(problem)) from None
+    cell, faults = _load(path, as_json=options.json)
+    if cell is None:
+        return BAD_INPUT
+    from gudgeon.findings import Findings
+    from gudgeon.questions._read import ASKS, NAME, read_program
+
+    beside, progress = Neighbours(program), Progress()
+    try:
+        answer = read_program(
+            Findings(cell), text, program.name, beside, progress, names=beside.names
+        )
+    finally:
+        progress.done()
+    if target is not None:
+        inputs = [
+            *_fingerprints(path, cell),
+            *_digests([program, *(program.parent / name for name in beside.names.values())]),
+        ]
+        name = f"{program.name} on {cell.shop.name or path.name}"
+        _write_page(target, [answer], name, {NAME: ASKS}, inputs, faults, [])
+    elif options.json:
+        _print_json(answer.as_data())
+    else:
+        from gudgeon.faces.plain import answer_text
+
+        print(answer_text(answer, ASKS, drawn_by="gudgeon read ... --to FILE"), end="")
+    return exit_code([answer], failed=False)
 
 
 def _schema(options: argparse.Namespace) -> int:
@@ -382,11 +461,15 @@ def _may_write(target: Path, cell: Path, mark: str) -> None:
 
 def _fingerprints(path: Path, cell: Cell) -> list[tuple[str, str]]:
     """Return name and SHA-256 of the files that the answers rest on."""
-    import hashlib
-
     files = [path]
     if cell.readings.file:
         files.append(path.parent / cell.readings.file)
+    return _digests(files)
+
+
+def _digests(files: Sequence[Path]) -> list[tuple[str, str]]:
+    import hashlib
+
     return [
         (file.name, hashlib.sha256(file.read_bytes()).hexdigest())
         for file in files

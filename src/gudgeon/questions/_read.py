@@ -7,10 +7,11 @@ reading itself is done by `gudgeon.program.reader`; here it becomes an answer.
 from __future__ import annotations
 
 import math
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from typing import Final
 
 from gudgeon.answer import Answer, Figure, Missing, Verdict
+from gudgeon.cell.model_control import AXIS_NAMES
 from gudgeon.findings import Findings
 from gudgeon.findings.control import COMPUTED, ControlFinding
 from gudgeon.program.doubts import Doubt, Grade
@@ -50,6 +51,7 @@ def read_program(
     name: str,
     called: Called | None = None,
     progress: Progress | None = None,
+    names: Mapping[int, str] | None = None,
 ) -> Answer:
     """Read a program and answer what it does.
 
@@ -65,6 +67,8 @@ def read_program(
         Text of another program by its number, ``None`` if there is none.
     progress : callable, optional
         Gets the share that is read; returns False to stop.
+    names : mapping of number to str, optional
+        Files of the called programs; may be filled while they are asked for.
     """
     asked: dict[int, bytes | None] = {}
 
@@ -81,7 +85,7 @@ def read_program(
         if tool.number is not None and tool.length is not None
     }
     summary = summarise(track, lengths, travel_limits(findings))
-    shown = Shown(findings, control, track, summary, lambda doubt: _said(findings, doubt))
+    shown = Shown(findings, control, track, summary, lambda doubt: _said(findings, control, doubt))
     texts = {0: text, **{n: found for n, found in asked.items() if found is not None}}
     verdict, headline, next_step, fix = _judge(shown, texts)
     return Answer(
@@ -93,20 +97,23 @@ def read_program(
         tables=tables(shown),
         pictures=pictures(shown),
         fix=fix,
-        assumed=_assumed(shown, [n for n in texts if n]),
+        assumed=_assumed(shown, {n: (names or {}).get(n, f"O{n}") for n in texts if n}),
         missing=_missing(shown, name, verdict),
         cautions=_cautions(shown),
         sources=_SOURCES,
     )
 
 
-def _said(findings: Findings, doubt: Doubt) -> Said:
-    lengths = {
-        name: findings.units.text(Kind.LENGTH, value)
-        for name, value in doubt.detail
-        if name in _LENGTHS and isinstance(value, float) and math.isfinite(value)
-    }
-    return said(doubt, lengths)
+def _said(findings: Findings, control: ControlFinding, doubt: Doubt) -> Said:
+    """Return words about a doubt, lengths in the shop's units and axes by their letters."""
+    by_joint = {joint: letter for letter, joint in control.dialect.axes.items()}
+    texts = {}
+    for name, value in doubt.detail:
+        if name in _LENGTHS and isinstance(value, float) and math.isfinite(value):
+            texts[name] = findings.units.text(Kind.LENGTH, value)
+        elif name == "axis" and isinstance(value, int):
+            texts[name] = by_joint.get(value, AXIS_NAMES[value])
+    return said(doubt, texts)
 
 
 def _judge(shown: Shown, texts: dict[int, bytes]) -> tuple[Verdict, str, str, str | None]:
@@ -122,7 +129,7 @@ def _judge(shown: Shown, texts: dict[int, bytes]) -> tuple[Verdict, str, str, st
         fix = f"In {at.split(',')[0]}: {words.mend}."
         return (
             Verdict.NO if error else Verdict.CANNOT_TELL,
-            f"{lead} {at}: {words.reason}{quoted}.",
+            f"{lead} {at}{quoted}: {words.reason}.",
             as_order(f"{words.mend}, and read the program again"),
             fix,
         )
@@ -184,7 +191,7 @@ def _quoted(texts: dict[int, bytes], doubt: Doubt) -> str:
         return ""
     before = "..." if first else ""
     behind = "..." if first + _TEXT_MOST < len(line) else ""
-    return f' in "{before}{piece}{behind}"'
+    return f', "{before}{piece}{behind}"'
 
 
 def _limit_words(shown: Shown, limit: Limit) -> str:
@@ -311,6 +318,15 @@ def _missing(shown: Shown, name: str, verdict: Verdict) -> tuple[Missing, ...]:
                 "turn by hand-typed blocks from 350 to 10 deg with the unit empty, and watch",
             )
         )
+    if shown.summary.unknown and track.worst is None:
+        missing.append(
+            Missing(
+                "where the axes stand before the first block",
+                f"{file}: control.start",
+                f"{shown.summary.unknown} moves have an axis whose place is not known",
+                "read the five positions that the control shows when a program is started",
+            )
+        )
     if verdict is Verdict.CANNOT_TELL and not missing:
         missing.append(
             Missing("the rest of the program", name, "it was not read", "read it to its end")
@@ -318,11 +334,12 @@ def _missing(shown: Shown, name: str, verdict: Verdict) -> tuple[Missing, ...]:
     return tuple(missing)
 
 
-def _assumed(shown: Shown, called: list[int]) -> tuple[str, ...]:
+def _assumed(shown: Shown, called: Mapping[int, str]) -> tuple[str, ...]:
     told = list(shown.control.assumed)
     if called:
-        numbers = _numbers(sorted(called))
-        told.append(f"Called programs are those beside the program: {numbers}.")
+        files = ", ".join(f"O{n} is {called[n]}" for n in sorted(called)[:8])
+        more = f" and {len(called) - 8} more" if len(called) > 8 else ""
+        told.append(f"Called programs are files beside the program: {files}{more}.")
     if shown.control.dialect.block_skip is not None:
         on = "on" if shown.control.dialect.block_skip else "off"
         told.append(f"The switch for blocks with a slash is {on}.")

@@ -337,22 +337,22 @@ class _Absent:
         return "it"
 
 
-def said(doubt: Doubt, length_text: Mapping[str, str] | None = None) -> Said:
+def said(doubt: Doubt, texts: Mapping[str, str] | None = None) -> Said:
     """Return the words about a doubt with its details filled in.
 
     Parameters
     ----------
     doubt : Doubt
-    length_text : mapping of detail name to text, optional
-        Details that are lengths, as the shop reads them.
+    texts : mapping of detail name to text, optional
+        Details that read otherwise than as plain numbers: lengths, axes.
     """
     details = _Details()
     for name, value in doubt.detail:
         shown: object = value
         if name == "off_rad" and isinstance(value, float):
             shown = f"{degrees(value):.3g} deg"
-        elif length_text is not None and name in length_text:
-            shown = length_text[name]
+        elif texts is not None and name in texts:
+            shown = texts[name]
         elif isinstance(value, float):
             shown = int(value) if value.is_integer() and abs(value) < 1e15 else f"{value:.6g}"
         details[name] = shown
