@@ -80,6 +80,9 @@ def test_a_loop_that_is_never_entered_and_one_without_condition() -> None:
         ("#1=1 #2=2\nM30\n", Code.ASSIGNMENT_IN_MOTION, 2),
         ("X1. #2=2\nM30\n", Code.ASSIGNMENT_IN_MOTION, 2),
         ("M6\nM30\n", Code.TOOL_UNSET, 2),
+        ("T1\nT2 M6\nM30\n", Code.TOOL_WAITS, 3),
+        ("G0 G92 X1.\nM30\n", Code.AXIS_WORDS_CLASH, 2),
+        ("G4 P1. Y1.\nM30\n", Code.WORD_UNUSED, 2),
         ("X1. M88\nM30\n", Code.WORD_UNKNOWN, 2),
         ("X1. V2.\nM30\n", Code.WORD_UNKNOWN, 2),
         ("B2.\nM30\n", Code.AXIS_UNKNOWN, 2),
@@ -164,3 +167,9 @@ def test_reading_can_be_cancelled() -> None:
     shares: list[float] = []
     track = read(text, MACHINE, progress=lambda share: bool(shares.append(share)))
     assert track.ended is Ended.CANCELLED and shares == [0.0]
+
+
+def test_tools_called_early_and_late() -> None:
+    track = run("T1 M6\nT2\nX1.\nM6\nT1 M6\nM30\n")
+    tools = [track.in_force[row["force"]].tool for row in track.segments if row["kind"] == 4]
+    assert tools == [1, 2, 1] and track.worst is None

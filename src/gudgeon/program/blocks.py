@@ -1,4 +1,4 @@
-"""One block (line) of a program, taken apart: words with their columns, and what steers the flow."""
+"""One block (line) of a program, taken apart: words with columns, and what steers the flow."""
 
 from __future__ import annotations
 

@@ -31,8 +31,6 @@ _TAKES_AXES: Final = frozenset(
 )
 _ALWAYS: Final = frozenset("FST")
 _TOO_LARGE: Final = 1e15
-"""No control holds such a number in a word, and its square would be beyond ours."""
-_TOO_LARGE: Final = 1e15
 """No control holds such a number in a word; its square would be beyond ours."""
 _AXIS_LETTERS: Final = "XYZABC"
 
@@ -149,7 +147,7 @@ def carry_out(run: Run, words: list[Word]) -> Jump | None:
     for meaning in _FIRST:
         if meaning in roles:
             settings.set_mode(run, meaning, parts.word(meaning).column)
-    _numbers(run, parts.given)
+    _numbers(run, parts.given, changes=Meaning.TOOL_CHANGE in roles)
     if Meaning.TOOL_CHANGE in roles:
         settings.change_tool(run, parts.word(Meaning.TOOL_CHANGE).column)
     _machine_words(run, parts)
@@ -301,12 +299,15 @@ def _check_taken(run: Run, parts: _Parts, motion: Meaning | None) -> None:
     for letter, one in parts.given.items():
         if letter in taken:
             continue
-        if letter in _AXIS_LETTERS:
+        if letter in _AXIS_LETTERS and letter not in run.dialect.axes:
             raise Halt(Code.AXIS_UNKNOWN, one.column, letter=letter)
-        code = Code.WORD_UNUSED if letter in "DHIJKLPQR" else Code.WORD_UNKNOWN
+        known = letter in "DHIJKLPQR" or letter in run.dialect.axes
+        code = Code.WORD_UNUSED if known else Code.WORD_UNKNOWN
         raise Halt(code, one.column, word=one.text)
     takers = [meaning for meaning in parts.roles if meaning in _TAKES_AXES]
-    explicit = parts.first(MOTIONS - {Meaning.CYCLE_OFF, Meaning.RAPID})
+    explicit = parts.first(MOTIONS - {Meaning.CYCLE_OFF})
+    if explicit is Meaning.RAPID and Meaning.RETURN_TO in parts.roles:
+        explicit = None  # a return is made at rapid; many write the word (common practice)
     dwell = Meaning.DWELL in parts.roles and "X" in parts.given
     if parts.axes and (takers or dwell) and explicit is not None:
         first = takers[0] if takers else Meaning.DWELL
@@ -328,13 +329,17 @@ def _check_taken(run: Run, parts: _Parts, motion: Meaning | None) -> None:
 # --- carrying out -------------------------------------------------------------------------------
 
 
-def _numbers(run: Run, given: Mapping[str, Given]) -> None:
+def _numbers(run: Run, given: Mapping[str, Given], *, changes: bool = False) -> None:
     if "F" in given:
         settings.set_feed(run, given["F"])
     if "S" in given:
         settings.set_speed(run, given["S"])
     if "T" in given:
-        run.state.change(next_tool=whole(given["T"], 0, 99_999_999))
+        tool, force = whole(given["T"], 0, 99_999_999), run.state.force
+        waits = force.next_tool not in (None, force.tool, tool)
+        if changes and waits:
+            raise Halt(Code.TOOL_WAITS, given["T"].column, tool=tool, waiting=force.next_tool or 0)
+        run.state.change(next_tool=tool)
 
 
 def _machine_words(run: Run, parts: _Parts) -> None:

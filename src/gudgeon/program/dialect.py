@@ -19,6 +19,7 @@ from gudgeon.program.track import AXES
 __all__ = [
     "CORE",
     "GROUPS",
+    "UNKNOWN",
     "Dialect",
     "Family",
     "Limits",
@@ -186,9 +187,7 @@ GROUPS: Final[Mapping[str, frozenset[Meaning]]] = {
     "machine": frozenset({Meaning.MACHINE}),
     "stop": frozenset({Meaning.STOP, Meaning.OPTIONAL_STOP, Meaning.END}),
     "tool": frozenset({Meaning.TOOL_CHANGE}),
-    "spindle": frozenset(
-        {Meaning.SPINDLE_CLOCKWISE, Meaning.SPINDLE_COUNTER, Meaning.SPINDLE_OFF}
-    ),
+    "spindle": frozenset({Meaning.SPINDLE_CLOCKWISE, Meaning.SPINDLE_COUNTER, Meaning.SPINDLE_OFF}),
     "call": frozenset({Meaning.CALL, Meaning.RETURN}),
 }
 

@@ -77,6 +77,9 @@ class Code(StrEnum):
     """Axis words after a cycle was ended: an alarm on this control (NISTIR 6556, 3.5.15)."""
     TOOL_UNSET = "tool_unset"
     """A tool change, and no tool was called up."""
+    TOOL_WAITS = "tool_waits"
+    """A tool change in one block with a T word while another tool waits: one control changes to the
+    waiting tool, another to the one named. detail: tool, waiting"""
     OFFSET_UNSET = "offset_unset"
     """No work offset is in force where one is needed."""
     OFFSET_UNKNOWN = "offset_unknown"

@@ -15,7 +15,7 @@ from gudgeon.program import settings
 from gudgeon.program.blocks import Block, Control
 from gudgeon.program.carry_out import Jump, carry_out, role_of
 from gudgeon.program.cutter_rows import OutOfPlace
-from gudgeon.program.dialect import Dialect, Meaning
+from gudgeon.program.dialect import UNKNOWN, Dialect, Meaning
 from gudgeon.program.doubts import Code, Doubt, Halt
 from gudgeon.program.run import Run
 from gudgeon.program.source import Source
@@ -29,6 +29,24 @@ Progress = Callable[[float], bool]
 
 QUICK_FROM: Final = 1_000_000
 """Texts of so many bytes are worth the start of the compiled reader (about a second)."""
+
+_NOTHING: Final = frozenset(
+    {
+        Meaning.CUTTER_OFF,
+        Meaning.LENGTH_OFF,
+        Meaning.CYCLE_OFF,
+        Meaning.RETURN_INITIAL,
+        Meaning.TILTED_OFF,
+        Meaning.TOOL_POINT_OFF,
+        Meaning.SHIFT_ZERO,
+        Meaning.SHIFT_OFF,
+        Meaning.SPINDLE_OFF,
+        Meaning.EXACT_STOP,
+        Meaning.PATH_MODE,
+        Meaning.NO_MOTION,
+    }
+)
+"""Words at the start that leave things as they are before the first block."""
 
 _AT_ONCE: Final = 200_000
 """Blocks between two looks at `progress`."""
@@ -424,14 +442,14 @@ def _first_block(source: Source) -> int:
 
 def _start_with(run: Run, meaning: Meaning, index: int) -> None:
     match meaning:
-        case Meaning.OFFSET:
+        case Meaning.OFFSET if 1 <= index <= len(run.dialect.offset_names):
             name = run.dialect.offset_names[index - 1]
-            run.state.change(offset=name, offset_values=run.offsets.get(name, run.dialect.start))
+            run.state.change(offset=name, offset_values=run.offsets.get(name, UNKNOWN))
         case Meaning.RAPID | Meaning.LINE:
             run.state.motion = meaning
         case Meaning.RETURN_R:
             run.to_first_level = False
         case _ if settings.is_mode(meaning):
             settings.set_mode(run, meaning, 0)
-        case _:
-            pass  # "off" words: nothing is in force before the first block
+        case _ if meaning not in _NOTHING:
+            raise Halt(Code.NOT_DECLARED, what=meaning.value)

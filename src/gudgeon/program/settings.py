@@ -183,11 +183,15 @@ def set_offset(run: Run, role: Role, word: Given, counter: Given | None) -> None
     """
     if role.meaning is Meaning.FAMILY:
         key = word.letter, round(10 * word.value)
-        family = run.dialect.families[key]
+        family = run.dialect.families.get(key)
+        if family is None:
+            raise Halt(Code.WORD_UNKNOWN, word.column, word=word.text)
         if counter is None:
             raise Halt(Code.WORD_COUNTER, word.column, word=word.text, letter=family.letter)
         name = member_name(word.text, family, whole(counter, 1, family.count))
     else:
+        if not 1 <= role.index <= len(run.dialect.offset_names):
+            raise Halt(Code.WORD_UNKNOWN, word.column, word=word.text)
         name = run.dialect.offset_names[role.index - 1]
     values = run.offsets.get(name, (nan,) * AXES)
     if name != run.state.force.offset or values != run.state.force.offset_values:
@@ -272,7 +276,9 @@ def write_register(run: Run, given: Mapping[str, Given], words: AxisWords, colum
 def _written_name(run: Run, write: Write, counter: Given) -> str:
     if write.target == "family" and write.family is not None:
         letter, tenths = write.family
-        family = run.dialect.families[write.family]
+        family = run.dialect.families.get(write.family)
+        if family is None:
+            raise Halt(Code.WRITE_UNKNOWN, counter.column, form=counter.text)
         return member_name(f"{letter}{tenths / 10:g}", family, whole(counter, 1, family.count))
     return run.dialect.offset_names[whole(counter, 1, len(run.dialect.offset_names)) - 1]
 
