@@ -37,7 +37,9 @@ def paths_in_pose(track: Track, tilt_rad: float, rotary_rad: float, most: int = 
     if not len(rows):
         return [], []
     end = rows["end"]
-    near = (np.abs(end[:, 3:] - (tilt_rad, rotary_rad)) <= 10.0 * SAME_RAD).all(axis=1)
+    off = end[:, 3:] - (tilt_rad, rotary_rad)
+    off -= 2.0 * pi * np.round(off / (2.0 * pi))
+    near = (np.abs(off) <= 10.0 * SAME_RAD).all(axis=1)
     near &= np.isin(rows["kind"], [int(kind) for kind in MOVES])
     near &= ~np.isnan(end[:, :3]).any(axis=1)
     which = np.flatnonzero(near)

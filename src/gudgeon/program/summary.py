@@ -107,6 +107,7 @@ class ToolUse:
     Attributes
     ----------
     registers : dict of register (``None``: no length in force) to length [mm], NaN unknown
+        Of its feed moves.
     """
 
     tool: int | None
@@ -345,7 +346,9 @@ def _poses(
     which = np.flatnonzero(cutting)
     if not len(which):
         return
-    keys = np.round(np.nan_to_num(end[which, 3:], nan=1e12) / SAME_RAD / 10.0).astype(np.int64)
+    # One pose whole turns apart: the work stands the same.
+    turn = np.mod(end[which, 3:] + 5.0 * SAME_RAD, 2.0 * np.pi)
+    keys = np.floor(np.nan_to_num(turn, nan=-1.0) / SAME_RAD / 10.0).astype(np.int64)
     order = np.lexsort((which, keys[:, 1], keys[:, 0]))
     keys, which = keys[order], which[order]
     starts = np.flatnonzero(np.concatenate(([True], (keys[1:] != keys[:-1]).any(axis=1))))
@@ -401,7 +404,8 @@ def _in_force(
         if use is None:
             use = tools[force.tool] = ToolUse(force.tool, row, 0, {})
         use.feeds += int(feeds[index])
-        if len(use.registers) < LISTED_MOST:
+        # Only feeds tell which register a tool cuts with: rapids may still have the one before.
+        if feeds[index] and len(use.registers) < LISTED_MOST:
             use.registers[force.length_register] = force.length_mm
         if len(found.offsets) < LISTED_MOST:
             found.offsets.setdefault(force.offset, row)

@@ -14,6 +14,7 @@ from gudgeon.answer import Answer, Figure, Missing, Verdict
 from gudgeon.cell.model_control import AXIS_NAMES
 from gudgeon.findings import Findings
 from gudgeon.findings.control import COMPUTED, ControlFinding
+from gudgeon.program.dialect import TurningRule
 from gudgeon.program.doubts import Doubt, Grade
 from gudgeon.program.reader import read
 from gudgeon.program.summary import Limit, Summary, summarise
@@ -199,7 +200,7 @@ def _limit_words(shown: Shown, limit: Limit) -> str:
     bound = float((low if limit.side < 0 else high)[limit.axis])
     name = shown.axis_name(limit.axis)
     return (
-        f"{name} leaves its travel in line {shown.place(limit.first_row)}: "
+        f"{name} leaves its travel in {shown.line_words(limit.first_row)}: "
         f"{shown.axis_text(limit.axis, limit.at)} at worst, "
         f"{shown.axis_text(limit.axis, bound)} is the {'lower' if limit.side < 0 else 'upper'} end"
     )
@@ -241,7 +242,7 @@ def _figures(shown: Shown) -> tuple[Figure, ...]:
         Figure("calls", "Other programs called", float(len(called)), note=_numbers(called)),
         Figure(
             "either_way",
-            "Turns whose way round is not stated",
+            "Turns that may go either way round",
             float(summary.either_way),
             note=_first(shown, summary.either_row),
         ),
@@ -266,11 +267,11 @@ def _figures(shown: Shown) -> tuple[Figure, ...]:
 
 
 def _in_line(shown: Shown, row: int) -> str:
-    return f"line {shown.place(row)}" if row >= 0 else ""
+    return shown.line_words(row) if row >= 0 else ""
 
 
 def _first(shown: Shown, row: int) -> str:
-    return f"first in line {shown.place(row)}" if row >= 0 else ""
+    return f"first in {shown.line_words(row)}" if row >= 0 else ""
 
 
 def _numbers(called: list[int]) -> str:
@@ -302,18 +303,18 @@ def _missing(shown: Shown, name: str, verdict: Verdict) -> tuple[Missing, ...]:
         if len(found) == _MISSING_MOST:
             break
     missing = list(found.values())
-    if shown.summary.either_way:
-        turns = [
-            key
-            for key, rule in zip(
-                ("tilt_turns", "rotary_turns"), shown.control.dialect.turning, strict=True
-            )
-            if rule.value == "not declared"
-        ]
+    turns = [
+        key
+        for key, rule in zip(
+            ("tilt_turns", "rotary_turns"), shown.control.dialect.turning, strict=True
+        )
+        if rule is TurningRule.UNKNOWN
+    ]
+    if shown.summary.either_way and turns:
         missing.append(
             Missing(
                 "which way round a turning axis goes to an angle",
-                f"{file}: control.{turns[0] if turns else 'rotary_turns'}",
+                f"{file}: control.{turns[0]}",
                 "hoses and fixtures see another motion the other way round",
                 "turn by hand-typed blocks from 350 to 10 deg with the unit empty, and watch",
             )
@@ -362,7 +363,7 @@ def _cautions(shown: Shown) -> tuple[str, ...]:
     if summary.either_way:
         told.append(
             f"{summary.either_way} turn{'s' * (summary.either_way > 1)} may go either way round, "
-            f"first in line {shown.place(summary.either_row)}."
+            f"first in {shown.line_words(summary.either_row)}."
         )
     other = [
         use
@@ -372,8 +373,8 @@ def _cautions(shown: Shown) -> tuple[str, ...]:
     if other:
         registers = [n for n in other[0].registers if n not in (None, other[0].tool)]
         told.append(
-            f"T{other[0].tool} moves with length register {registers[0]}, first in line "
-            f"{shown.place(other[0].first_row)}."
+            f"T{other[0].tool} cuts with length register {registers[0]}, not with that of its "
+            "number."
         )
     if shown.track.ended is Ended.TEXT_OUT and shown.track.worst is None:
         told.append("The text runs out without an end of program.")

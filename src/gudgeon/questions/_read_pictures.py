@@ -50,8 +50,8 @@ def _views(shown: Shown, pose: PoseUse, number: int) -> list[Picture]:
     )
     made = []
     for view, axes, words in (
-        ("plan", (0, 1), "from above, X to the right, Y up"),
-        ("front", (0, 2), "from the front, X to the right, Z up"),
+        ("plan", (0, 1), "from above"),
+        ("front", (0, 2), "from the front"),
     ):
         cut = np.concatenate(feeds)[:, axes]
         low, high = cut.min(axis=0), cut.max(axis=0)
@@ -73,7 +73,7 @@ def _views(shown: Shown, pose: PoseUse, number: int) -> list[Picture]:
         made.append(
             Picture(
                 f"{view}_{number}",
-                f"Path of the gauge point at {where}, {words}; feed solid, rapid dashed",
+                f"{where}, {words}: feed solid, rapid dashed",
                 plan.svg(),
             )
         )

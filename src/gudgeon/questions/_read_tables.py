@@ -84,6 +84,12 @@ class Shown:
         segment = self.track.segments[row]
         return source_line(int(segment["source"]), int(segment["line"]))
 
+    def line_words(self, row: int) -> str:
+        """Return the line of a row within a sentence, such as ``"line 12 of O1000"``."""
+        segment = self.track.segments[row]
+        source = int(segment["source"])
+        return f"line {int(segment['line'])}" + (f" of O{source}" if source else "")
+
     def force_at(self, row: int) -> InForce:
         """Return what is in force in a row."""
         index = int(self.track.segments[row]["force"])
@@ -156,7 +162,7 @@ def _tools(shown: Shown) -> Table:
         if other:
             notes.append(f"register {', '.join(map(str, other[:4]))} is not that of the tool")
         if None in use.registers and use.feeds:
-            notes.append("moves without a length in force")
+            notes.append("cuts without a length in force")
         rows.append(
             (
                 "in the spindle at the start" if use.tool is None else f"T{use.tool}",
