@@ -258,7 +258,8 @@ def row_reach(
     added whole to a lying circle, which is exact, and to a leaning one on the safe side.
     """
     end = piece["end"]
-    low, high = np.minimum(start, end), np.maximum(start, end)
+    # From a place that is not known, the known end still counts.
+    low, high = np.fmin(start, end), np.fmax(start, end)
     length = np.sqrt(((end[:, :3] - start[:, :3]) ** 2).sum(axis=1))
     which = np.flatnonzero((piece["arc"] >= 0) & (piece["kind"] == Kind.ARC))
     if not len(which):

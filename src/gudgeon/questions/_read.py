@@ -344,6 +344,9 @@ def _assumed(shown: Shown, called: Mapping[int, str]) -> tuple[str, ...]:
     if shown.control.dialect.block_skip is not None:
         on = "on" if shown.control.dialect.block_skip else "off"
         told.append(f"The switch for blocks with a slash is {on}.")
+    drawable = len(shown.summary.poses)
+    if drawable > POSES_DRAWN:
+        told.append(f"Drawn are the {POSES_DRAWN} of {drawable} poses with the most feed moves.")
     return tuple(told)
 
 
@@ -378,9 +381,6 @@ def _cautions(shown: Shown) -> tuple[str, ...]:
         )
     if shown.track.ended is Ended.TEXT_OUT and shown.track.worst is None:
         told.append("The text runs out without an end of program.")
-    drawable = len(summary.poses)
-    if drawable > POSES_DRAWN:
-        told.append(f"Drawn are the {POSES_DRAWN} of {drawable} poses with the most feed moves.")
     return tuple(told)
 
 
