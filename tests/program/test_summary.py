@@ -338,3 +338,11 @@ def test_the_worst_of_a_limit_is_found_in_whatever_piece(monkeypatch: pytest.Mon
     rows = [line(11, 0, 0), line(15, 0, 0), line(12, 0, 0)]
     (limit,) = summarise(track(rows), limits=(np.full(5, np.nan), high)).limits
     assert (limit.at, limit.first_row) == (15.0, 0)
+
+
+def test_a_pose_nobody_stated_is_drawn_all_the_same() -> None:
+    nan = math.nan
+    made = track([line(0, 0, 0, nan, 0), line(1, 0, 0, nan, 0), line(2, 0, 0, 1.0, 0)])
+    made.segments["end"][:2, 3] = nan
+    feeds, _ = paths_in_pose(made, nan, 0.0)
+    assert [path.tolist() for path in feeds] == [[[0, 0, 0], [1, 0, 0]]]

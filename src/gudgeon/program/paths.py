@@ -29,6 +29,7 @@ def paths_in_pose(track: Track, tilt_rad: float, rotary_rad: float, most: int = 
     ----------
     track : Track
     tilt_rad, rotary_rad : float
+        NaN: rows where the angle is not known.
     most : int
         Segments returned at most, chords of arcs aside; the longest and those that reach furthest
         are always among them.
@@ -39,7 +40,8 @@ def paths_in_pose(track: Track, tilt_rad: float, rotary_rad: float, most: int = 
     end = rows["end"]
     off = end[:, 3:] - (tilt_rad, rotary_rad)
     off -= 2.0 * pi * np.round(off / (2.0 * pi))
-    near = (np.abs(off) <= 10.0 * SAME_RAD).all(axis=1)
+    unknown = np.isnan((tilt_rad, rotary_rad))
+    near = ((np.abs(off) <= 10.0 * SAME_RAD) | (unknown & np.isnan(end[:, 3:]))).all(axis=1)
     near &= np.isin(rows["kind"], [int(kind) for kind in MOVES])
     near &= ~np.isnan(end[:, :3]).any(axis=1)
     which = np.flatnonzero(near)
@@ -48,7 +50,8 @@ def paths_in_pose(track: Track, tilt_rad: float, rotary_rad: float, most: int = 
     begin = end[np.maximum(which - 1, 0)].copy()
     if which[0] == 0:
         begin[0] = track.start
-    still = (np.abs(begin[:, 3:] - end[which, 3:]) <= 10.0 * SAME_RAD).all(axis=1)
+    turned = np.abs(begin[:, 3:] - end[which, 3:])
+    still = ((turned <= 10.0 * SAME_RAD) | (unknown & np.isnan(begin[:, 3:]))).all(axis=1)
     known = ~np.isnan(begin[:, :3]).any(axis=1)
     which, begin = which[still & known], begin[still & known, :3]
     if not len(which):

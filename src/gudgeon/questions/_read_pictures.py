@@ -27,12 +27,7 @@ Floats = NDArray[np.float64]
 
 def pictures(shown: Shown) -> tuple[Picture, ...]:
     """Return plan and front view of the poses with the most feed moves."""
-    poses = [
-        pose
-        for pose in shown.summary.poses
-        if math.isfinite(pose.tilt_rad) and math.isfinite(pose.rotary_rad)
-    ]
-    chosen = sorted(poses, key=lambda pose: -pose.feeds)[:POSES_DRAWN]
+    chosen = sorted(shown.summary.poses, key=lambda pose: -pose.feeds)[:POSES_DRAWN]
     made: list[Picture] = []
     for number, pose in enumerate(sorted(chosen, key=lambda pose: pose.first_row), start=1):
         made += _views(shown, pose, number)
@@ -44,11 +39,14 @@ def _views(shown: Shown, pose: PoseUse, number: int) -> list[Picture]:
     if not feeds:
         return []
     tilt, rotary = shown.letters()
-    where = (
-        f"{tilt} {math.degrees(pose.tilt_rad) + 0.0:.6g}, "
-        f"{rotary} {math.degrees(pose.rotary_rad) + 0.0:.6g} deg"
-    )
-    made = []
+    angles = [
+        f"{letter} {math.degrees(angle) + 0.0:.6g} deg"
+        if math.isfinite(angle)
+        else f"{letter} unknown"
+        for letter, angle in ((tilt, pose.tilt_rad), (rotary, pose.rotary_rad))
+    ]
+    where = ", ".join(angles)
+    made: list[Picture] = []
     for view, axes, words in (
         ("plan", (0, 1), "from above"),
         ("front", (0, 2), "from the front"),

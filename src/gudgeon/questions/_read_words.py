@@ -99,6 +99,10 @@ SAID: Final[Mapping[Code, Said]] = {
         "axis words after a cycle was ended", "write the motion word, such as G0, in this block"
     ),
     Code.TOOL_UNSET: Said("a tool change without a tool called up", "write T and its number"),
+    Code.TOOL_WAITS: Said(
+        "a change with T{tool} in its block while T{waiting} waits, and controls differ",
+        "write T{tool} in a block before the change",
+    ),
     Code.OFFSET_UNSET: Said("no work offset is in force", "write a work offset, such as G54"),
     Code.OFFSET_UNKNOWN: Said(
         "the values of {word} are not stated",
@@ -317,6 +321,10 @@ SAID: Final[Mapping[Code, Said]] = {
         'state plane_choice = "tilt positive", "tilt negative" or "nearest"',
         "control.plane_choice",
     ),
+    Code.PLANE_TURNS: Said(
+        "{letter} in a block of a tilted plane or of tool-point control, and controls differ",
+        "turn {letter} in a block of its own",
+    ),
     Code.PLANE_ASKEW: Said(
         "the plane lies {off_rad} off the spindle in this pose",
         "turn the axes to the plane before moving in it",
@@ -356,6 +364,6 @@ def said(doubt: Doubt, texts: Mapping[str, str] | None = None) -> Said:
         elif isinstance(value, float):
             shown = int(value) if value.is_integer() and abs(value) < 1e15 else f"{value:.6g}"
         details[name] = shown
-    words = SAID[doubt.code]
+    words = SAID.get(doubt.code, Said(doubt.code.value.replace("_", " "), "write it otherwise"))
 
     return Said(words.reason.format_map(details), words.mend.format_map(details), words.entry)
