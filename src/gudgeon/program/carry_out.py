@@ -240,13 +240,12 @@ def _motion(run: Run, parts: _Parts) -> Meaning | None:
 
 
 def _after_cycle(run: Run) -> Meaning | None:
-    state = run.state
-    if state.force.cycle is None and state.motion is not None:
-        return state.motion
+    # The word takes the motion away even where no cycle is in force (NISTIR 6556, 3.5.15).
     if run.dialect.after_cycle_off == "rapid":
         return Meaning.RAPID
     if run.dialect.after_cycle_off == "motion before":
-        return run.motion_before_cycle
+        state = run.state
+        return run.motion_before_cycle if state.force.cycle is not None else state.motion
     return Meaning.CYCLE_OFF
 
 
