@@ -10,6 +10,7 @@ from pathlib import Path
 
 import pytest
 
+from gudgeon.cell.files import load_text
 from gudgeon.faces.terminal import main
 from gudgeon.questions import find_questions
 
@@ -30,11 +31,13 @@ def test_readme_lists_every_question_and_no_other() -> None:
     ]
 
 
-@pytest.mark.parametrize("page", ["README.md", "ARCHITECTURE.md", "CONTRIBUTING.md"])
+@pytest.mark.parametrize(
+    "page", ["README.md", "ARCHITECTURE.md", "CONTRIBUTING.md", "docs/reading-programs.md"]
+)
 def test_links_lead_to_files(page: str) -> None:
     text = (ROOT / page).read_text(encoding="utf-8")
     for target in re.findall(r"\]\(([^)#]+)\)", text):
-        assert (ROOT / target).is_file(), target
+        assert ((ROOT / page).parent / target).is_file(), target
 
 
 def commands() -> list[str]:
@@ -44,7 +47,8 @@ def commands() -> list[str]:
 
 def test_commands_of_the_readme_run(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     """The prompts of ``start`` are answered with blanks; its file then serves the others."""
-    assert len(commands()) == 6
+    assert len(commands()) == 7
+    (tmp_path / "part.nc").write_text("G21 G90 G0\nM30\n", encoding="ascii")
     monkeypatch.chdir(tmp_path)
     monkeypatch.setattr("builtins.input", lambda *_: "")
     for command in commands():
@@ -52,6 +56,13 @@ def test_commands_of_the_readme_run(tmp_path: Path, monkeypatch: pytest.MonkeyPa
         # A blank cell can be told nothing about; anything but bad input is right.
         assert code == (3 if " ask " in command else 0), command
     assert (tmp_path / "my-report.html").is_file()
+
+
+def test_examples_of_the_page_on_reading_can_be_read() -> None:
+    page = (ROOT / "docs" / "reading-programs.md").read_text(encoding="utf-8")
+    examples = re.findall(r"```toml\n(.*?)```", page, re.DOTALL)
+    assert len(examples) == 2
+    assert load_text("".join(examples)).faults == ()
 
 
 def test_every_folder_is_in_the_picture_of_the_architecture() -> None:
