@@ -20,6 +20,7 @@ from pathlib import Path
 from typing import Any
 
 import numpy as np
+import programs
 from scipy.spatial.transform import Rotation
 
 from gudgeon.cell.reader import read_cell
@@ -137,10 +138,39 @@ def reading() -> Ratio:
     )
 
 
+def plain_program() -> Ratio:
+    """Scan a program of plain lines and make its segments, in the memory it starts with."""
+    text = programs.body(programs.plain_text(programs.LINES))
+    data, written = np.frombuffer(text, dtype=np.uint8), text.decode()
+    rows = programs.read_plain(data)
+    programs.same_positions(rows.segments[: rows.count], programs.read_by_re(written))
+    del rows
+    return Ratio(
+        f"plain program, {programs.LINES:,} lines",
+        "reader on re, with columns",
+        median_s(lambda: programs.read_plain(data)),
+        median_s(lambda: programs.read_by_re(written), 1),
+    )
+
+
+def mixed_program() -> Ratio:
+    """Read a whole program, every hundredth line of it beyond the compiled reader."""
+    text = programs.plain_text(programs.LINES, hard=0.01)
+    written = text.decode()
+    return Ratio(
+        f"mixed program, {programs.LINES:,} lines",
+        "reader on re, passes over these",
+        median_s(lambda: programs.read_mixed(text), 5),
+        median_s(lambda: programs.read_by_re(written), 1),
+    )
+
+
 def main() -> int:
     print(f"{'piece':<34}{'median':>13}   {'reference':<34}{'median':>13}   {'ratio':>8}")
-    for measure in (pose_map, money_draws, reading):
-        print(measure().row())
+    for measure in (pose_map, money_draws, reading, plain_program, mixed_program):
+        print(measure().row(), flush=True)
+    print(programs.memory())
+    print(programs.cold_start())
     return 0
 
 

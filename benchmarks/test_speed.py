@@ -5,6 +5,7 @@ from __future__ import annotations
 from pathlib import Path
 
 import numpy as np
+import programs
 import pytest
 from pytest_benchmark.fixture import BenchmarkFixture
 
@@ -44,3 +45,15 @@ def test_whole_answer_on_money(benchmark: BenchmarkFixture) -> None:
 
 def test_reading_a_cell_file(benchmark: BenchmarkFixture) -> None:
     benchmark(read_cell, DEMO.read_text(encoding="utf-8"))
+
+
+@pytest.mark.parametrize("hard", [0.0, 0.01])
+def test_reading_a_program(benchmark: BenchmarkFixture, hard: float) -> None:
+    text = programs.plain_text(20_000, hard)
+    track = benchmark(programs.read_mixed, text)
+    assert len(track.segments) >= 19_000
+
+
+def test_scan_and_segments(benchmark: BenchmarkFixture) -> None:
+    data = np.frombuffer(programs.body(programs.plain_text(20_000)), dtype=np.uint8)
+    assert benchmark(programs.read_plain, data).count == 20_000
