@@ -536,3 +536,162 @@ def test_programs_of_the_demo_shops_are_read_whole(demo: str) -> None:
         by_hand = 2 * (0.15 + 0.25 + 0.25 * math.pi + 1.3) + 3 * 0.6 + 2 * 0.6
         assert len(rows(found, "poses")) == 2
     assert found.figure("feed_path").value == pytest.approx(by_hand, abs=1e-6)
+
+
+# --- what breaking the code on purpose showed to be untested -------------------------------------
+
+
+def test_computed_offsets_and_touched_off_lengths_cancel_in_z() -> None:
+    """Where the gauge point stands does not hang on what lengths are counted from."""
+    gauge = (DEMO / "alder-ford.toml").read_text(encoding="utf-8")
+    work = gauge.replace(
+        'lengths_from = "gauge"', 'lengths_from = "work"\nlength_reference = "-312.5 mm"'
+    )
+    both = [control(text, b"G54").dialect for text in (gauge, work)]
+    one, other = (found.offsets["G54"][2] + found.lengths[2] for found in both)
+    assert one == pytest.approx(other, abs=1e-9)
+    assert both[1].offsets["G54"][2] == pytest.approx(both[0].offsets["G54"][2] + 312.5)
+
+
+def test_a_unit_without_tilt_has_no_tilt_to_wonder_about() -> None:
+    text = '[unit]\nkind = "rotary only"\n[control]\ntilt_letter = "B"\nrotary_letter = "A"\n'
+    found = control(text).dialect
+    assert found.axes == {"X": 0, "Y": 1, "Z": 2, "A": 4}
+    assert found.start[3] == 0.0
+    assert math.isnan(found.start[4])
+
+
+JOGS = """
+[[control.jogs]]
+letter = "A"
+by = "5 deg"
+watched = "Z+"
+moved = "Y+"
+[[control.jogs]]
+letter = "C"
+by = "5 deg"
+watched = "X+"
+moved = "Y-"
+"""
+
+
+def test_letters_that_were_jogged_count_and_usual_ones_do_not() -> None:
+    placed = '[placement]\ntilt_along = "X"\n'
+    assert control(placed + JOGS).dialect.axes == {"X": 0, "Y": 1, "Z": 2, "A": 3, "C": 4}
+    senses = "[control]\ntilt_sense = -1\nrotary_sense = -1\n"
+    assert control(placed + senses).dialect.axes == {"X": 0, "Y": 1, "Z": 2}
+
+
+def test_details_of_words_and_families() -> None:
+    found = control(
+        """
+        [control]
+        offset_words = ["G54", "G54.1 P12", "G54.1 P3"]
+        [[control.words]]
+        word = "G154"
+        means = "work offset"
+        number = 4
+        [[control.tilted_planes]]
+        word = "G68.3"
+        order = "XYZ"
+        about = "fixed axes"
+        [[control.tool_points]]
+        word = "G43.4"
+        off_word = "G49.1"
+        frame = "where switched on"
+        """
+    ).dialect
+    assert found.families[key("G54.1")].count == 12
+    assert found.offset_names == ("G54", "", "", "G154")
+    assert found.planes[key("G68.3")].fixed_axes
+    assert found.words[key("G49.1")].meaning is Meaning.TOOL_POINT_OFF
+    assert not found.tool_points[key("G43.4")].frame_at_zero
+
+
+def test_a_tilted_plane_gets_the_axis_lines_where_they_are_known() -> None:
+    text = (DEMO / "alder-ford.toml").read_text(encoding="utf-8")
+    plane = '[[control.tilted_planes]]\nword = "G68.2"\norder = "ZXZ"\nabout = "turned axes"\n\n'
+    assert control(text).dialect.chain is None
+    found = control(text.replace("[money]", plane + "[money]", 1))
+    assert found.dialect.chain is not None
+    assert [axis.role for axis in found.dialect.chain.axes] == ["tilt", "rotary"]
+
+
+def test_an_offset_in_force_from_the_start_is_worked_out_too() -> None:
+    text = (DEMO / "alder-ford.toml").read_text(encoding="utf-8")
+    at_start = 'block_skip = "off"\nat_start = ["G21", "G90", "G54"]'
+    found = control(text.replace('block_skip = "off"', at_start), b"G0 X1")
+    assert found.offsets_from["G54"] == COMPUTED
+
+
+def test_a_reading_that_was_stopped_is_no_yes() -> None:
+    body = "G1 X1 F100\n" * 300_000
+    found = answered(GOOD.replace("G1 X40 F600\n", body), progress=lambda share: False)
+    assert found.verdict is Verdict.CANNOT_TELL
+    assert "stopped after line" in found.headline
+    assert found.missing
+
+
+def test_a_long_line_is_cut_on_both_sides() -> None:
+    found = answered("G21 G90 G17 G54\n(" + "x" * 100 + ")M77(" + "y" * 100 + ")\nM30\n")
+    quoted = found.headline.split('"')[1]
+    assert quoted.startswith("...x")
+    assert quoted.endswith("y...")
+    assert "M77" in quoted
+    assert len(quoted) <= 66
+
+
+def test_nothing_is_asked_for_that_the_program_does_not_need() -> None:
+    text = CONTROL.replace('rotary_turns = "as written"\n', "") + HOME
+    assert answered(GOOD, text).missing == (), "no turn, so no way round"
+
+
+def test_an_unknown_start_is_named_though_all_was_read() -> None:
+    text = CONTROL + HOME.replace('tilt = "0 deg"\n', "")
+    found = answered(GOOD, text)
+    assert found.verdict is Verdict.YES
+    assert found.figure("unknown_moves").value == 6.0
+    assert found.missing[0].where == "cell.toml: control.start"
+
+
+def test_axes_are_called_by_their_letters() -> None:
+    text = CONTROL + HOME.replace('rotary = "0 deg"\n', "")
+    found = answered(GOOD.replace("M30", "G28 C0\nM30"), text)
+    assert found.verdict is Verdict.CANNOT_TELL
+    assert "not stated in C" in found.headline
+
+
+def test_offsets_tell_what_the_program_wrote_and_what_nobody_knows() -> None:
+    written = GOOD.replace("G54 G0", "G10 L2 P2 X5. Y5. Z-200.\nG55 G0")
+    (offset,) = rows(answered(written), "offsets")
+    assert (offset["word"], offset["from"], offset["x"]) == ("G55", "written by the program", 5.0)
+    (offset,) = rows(answered(GOOD.replace("G54", "G56")), "offsets")
+    assert (offset["from"], offset["x"]) == ("not stated", None)
+
+
+def test_each_axis_has_its_own_note_and_the_tilt_its_limits() -> None:
+    text = '[unit]\ntilt_range = ["-10 deg", "30 deg"]\n' + CONTROL + HOME
+    found = answered(GOOD.replace("G54 G0 X10", "G54 G0 A31 X10"), text)
+    assert found.verdict is Verdict.NO
+    assert "A leaves its travel in line 6: 31.00 deg at worst" in found.headline
+    notes = {row["axis"]: row["note"] for row in rows(found, "ranges")}
+    assert notes == {"X": "", "Y": "", "Z": "", "A": "left in line 6", "C": ""}
+
+
+def test_stops_and_tools_are_told_by_kind() -> None:
+    found = answered(GOOD.replace("M30", "M0\nM1\nM30").replace("T1 M6", "T8 M6"))
+    assert [(row["line"], row["kind"]) for row in rows(found, "stops")] == [
+        ("11", "stop"),
+        ("12", "optional stop"),
+        ("13", "end of the program"),
+    ]
+    (tool,) = [row for row in rows(found, "tools") if row["tool"] == "T8"]
+    assert "not in the list of tools" in str(tool["note"])
+    assert rows(found, "poses")[0]["tip_lowest"] is None
+
+
+def test_two_lengths_of_one_tool_are_not_shown_as_one() -> None:
+    text = CONTROL + HOME + '[[control.lengths]]\nregister = 9\nlength = "121 mm"\n'
+    program = GOOD.replace("G1 X40 F600", "G43 H9 G1 Z-5.\nG1 X40 F600")
+    (tool,) = [row for row in rows(answered(program, text), "tools") if row["tool"] == "T1"]
+    assert (tool["register"], tool["length"]) == ("H1, H9", None)
