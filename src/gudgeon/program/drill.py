@@ -69,6 +69,8 @@ def drill(
         depth_letter="XYZ"[w],
     )
     assert r is not None and z is not None  # check_cycle has refused them
+    if holes > run.dialect.limits.rows - run.rows.count:  # told before a row is made
+        raise Halt(Code.TOO_MUCH, column, limit=run.dialect.limits.rows)
     shift = shift_of(
         cycle,
         form=run.dialect.back_bore,

@@ -334,20 +334,29 @@ class _Reading:
             self._loop_end(frame, control, index)
 
     def _loop(self, frame: _Frame, control: Control, index: int) -> None:
-        end = frame.source.loops.get(index)
+        end = frame.source.end_of_loop(index)
         if end is None:
             raise Halt(Code.LOOP_SHAPE, control.column, number=control.loop)
         inside = index in frame.loops
         if control.kind == "do" or self._truth(control):
             if not inside:
-                frame.loops.append(index)
+                self._enter(frame, control, index)
             return
         if inside:
             frame.loops.remove(index)
         frame.at = end + 1
 
+    def _enter(self, frame: _Frame, control: Control, index: int) -> None:
+        if len(frame.loops) >= self.dialect.limits.depth:
+            raise Halt(Code.TOO_DEEP, control.column, limit=self.dialect.limits.depth)
+        for around in frame.loops:
+            outer = frame.source.block(around).control
+            if outer is not None and outer.loop == control.loop:
+                raise Halt(Code.LOOP_SHAPE, control.column, number=control.loop)
+        frame.loops.append(index)
+
     def _loop_end(self, frame: _Frame, control: Control, index: int) -> None:
-        if not frame.loops or frame.source.loops.get(frame.loops[-1]) != index:
+        if not frame.loops or frame.source.end_of_loop(frame.loops[-1]) != index:
             raise Halt(Code.LOOP_SHAPE, control.column, number=control.loop)
         frame.at = frame.loops[-1]
 
@@ -361,11 +370,13 @@ class _Reading:
         self._go_to(frame, frame.source.label(int(value), index, control.column), control)
 
     def _go_to(self, frame: _Frame, line: int, control: Control) -> None:
-        for start, end in frame.source.loops.items():
-            if start < line <= end and start not in frame.loops:
+        around = frame.source.loop_around(line)
+        while around is not None:
+            if around not in frame.loops:
                 raise Halt(Code.LOOP_SHAPE, control.column, number=control.loop)
-        loops = frame.source.loops
-        frame.loops = [start for start in frame.loops if start <= line <= loops[start]]
+            around = frame.source.loop_around(around)
+        end_of = frame.source.end_of_loop
+        frame.loops = [one for one in frame.loops if one <= line <= (end_of(one) or -1)]
         frame.at = line
 
     def _follow(self, frame: _Frame, jump: Jump | None) -> None:
@@ -381,6 +392,8 @@ class _Reading:
     def _call(self, frame: _Frame, jump: Jump) -> None:
         if jump.repeats == 0:
             raise Halt(Code.CALL_FORM, jump.column, word="L0")
+        if jump.repeats > self.dialect.limits.blocks:
+            raise Halt(Code.ENDLESS, jump.column, limit=self.dialect.limits.blocks)
         if len(self.frames) > self.dialect.limits.depth:
             raise Halt(Code.TOO_DEEP, jump.column, limit=self.dialect.limits.depth)
         assert jump.number is not None
@@ -393,7 +406,7 @@ class _Reading:
 
     def _find(self, frame: _Frame, number: int, column: int) -> tuple[Source, int]:
         for source in (frame.source, self.frames[0].source):
-            lines = source.programs.get(number, ())
+            lines = source.program(number)
             if len(lines) > 1:
                 raise Halt(Code.LABEL_TWICE, column, number=number)
             if lines:
@@ -404,7 +417,7 @@ class _Reading:
         found = self.sources[number]
         if found is None:
             raise Halt(Code.PROGRAM_MISSING, column, number=number)
-        lines = found.programs.get(number, ())
+        lines = found.program(number)
         return found, lines[0] if lines else _first_block(found)
 
     def _return(self, frame: _Frame, jump: Jump) -> None:

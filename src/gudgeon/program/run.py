@@ -19,6 +19,8 @@ __all__ = ["DEGREE", "Given", "Run", "Sticky", "whole"]
 
 DEGREE: Final = pi / 180.0
 _DOUBTS_KEPT: Final = 1_000
+_FORCES_KEPT: Final = 200_000
+"""A loop that sets a new speed or shift each time must not fill the memory."""
 _NO_CAUSE: Final = -1
 
 
@@ -239,6 +241,8 @@ class Run:
             index = self._force_index.get(state.force)
             if index is None:
                 index = len(self.in_force)
+                if index >= _FORCES_KEPT:
+                    raise Halt(Code.TOO_MUCH, self.column, limit=_FORCES_KEPT)
                 self.in_force.append(state.force)
                 self._force_index[state.force] = index
             state.force_index = index

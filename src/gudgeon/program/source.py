@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import re
+from array import array
+from collections import deque
 from collections.abc import Iterator
 from functools import cached_property
 from typing import Final
@@ -17,8 +19,14 @@ from gudgeon.program.parse import parse_block
 
 __all__ = ["Source"]
 
-_KEPT_BLOCKS: Final = 20_000
-"""Blocks kept taken apart, for loops; then the memory is cleared and filled anew."""
+_KEPT_CHARACTERS: Final = 1_000_000
+"""Of blocks kept taken apart, for loops; then the memory is cleared and filled anew."""
+
+_MOST_DIGITS: Final = 18
+_MOST_OPEN: Final = 1_000
+"""Loops within loops that are followed; reading stops far earlier."""
+
+_AT_ONCE: Final = 1 << 22
 
 _LABEL: Final = re.compile(rb"[Nn]((?:[ \t]*[0-9])+)")
 _PROGRAM: Final = re.compile(rb"[ \t]*(?:[Nn][ \t]*[0-9]+[ \t]*)?[Oo]((?:[ \t]*[0-9])+)")
@@ -28,6 +36,30 @@ _N: Final = re.compile(rb"[Nn][ \t]*[0-9]")
 _DO: Final = re.compile(rb"DO|END", re.IGNORECASE)
 _COMMENT: Final = re.compile(rb"\([^)\n]*\)?")
 _BLANK: Final = re.compile(rb"[ \t\r]+")
+
+
+class _Places:
+    """Lines by a number that stands in them, in 12 bytes each.
+
+    Parameters
+    ----------
+    numbers, lines : array
+        Lines in rising order.
+    """
+
+    def __init__(self, numbers: array[int], lines: array[int]) -> None:
+        values = np.array(numbers, dtype=np.int64)
+        order = np.argsort(values, kind="stable")
+        self._numbers = values[order]
+        self.all_lines = np.array(lines, dtype=np.int32)
+        self._lines = self.all_lines[order]
+
+    def within(self, number: int, first: int, past: int) -> list[int]:
+        """Return the first lines with a number from `first` on and before `past`; two at most."""
+        low = int(np.searchsorted(self._numbers, number, side="left"))
+        high = int(np.searchsorted(self._numbers, number, side="right"))
+        low += int(np.searchsorted(self._lines[low:high], first))
+        return [int(line) for line in self._lines[low : min(low + 2, high)] if line < past]
 
 
 class Source:
@@ -50,6 +82,7 @@ class Source:
         self.number: Final = number
         self._dialect = dialect
         self._kept: dict[int, Block] = {}
+        self._kept_characters = 0
 
     @cached_property
     def codes(self) -> NDArray[np.uint8]:
@@ -57,12 +90,22 @@ class Source:
         return np.frombuffer(self.text, dtype=np.uint8)
 
     @cached_property
-    def starts(self) -> NDArray[np.int64]:
+    def starts(self) -> NDArray[np.signedinteger]:
         """Offset of each line's first byte; one more for the end of the text."""
-        ends = np.flatnonzero(self.codes == 10) + 1
-        if not len(ends) or ends[-1] != len(self.text):
-            ends = np.append(ends, len(self.text) + 1)
-        return np.concatenate(([0], ends)).astype(np.int64)
+        # In pieces, so that a hostile text of line ends takes no more than four bytes for each.
+        count = self.text.count(b"\n")
+        last = 0 if self.text.endswith(b"\n") else 1
+        found: NDArray[np.signedinteger] = np.zeros(1 + count + last, dtype=np.int32)
+        if len(self.text) > 2**31 - 2:
+            found = found.astype(np.int64)
+        at = 1
+        for begin in range(0, len(self.text), _AT_ONCE):
+            ends = np.flatnonzero(self.codes[begin : begin + _AT_ONCE] == 10)
+            found[at : at + len(ends)] = ends + (begin + 1)
+            at += len(ends)
+        if last:
+            found[-1] = len(self.text) + 1
+        return found
 
     @property
     def count(self) -> int:
@@ -96,57 +139,58 @@ class Source:
                     limit=self._dialect.limits.line_characters,
                 )
             found = parse_block(self.line(index), self._dialect)
-            if len(self._kept) >= _KEPT_BLOCKS:
+            self._kept_characters += length
+            if self._kept_characters > _KEPT_CHARACTERS:
                 self._kept.clear()
+                self._kept_characters = length
             self._kept[index] = found
         return found
 
     def _without_comments(self, needle: re.Pattern[bytes]) -> Iterator[tuple[int, bytes]]:
         # Only lines that hold the needle are looked at, each once.
         past = 0
-        for match in needle.finditer(self.text):
-            if match.start() >= past:
-                index = self.line_at(match.start())
-                past = int(self.starts[index + 1])
-                if past - self.starts[index] <= self._dialect.limits.line_characters + 2:
-                    yield index, _COMMENT.sub(b"", self.line(index))
+        while match := needle.search(self.text, past):
+            index = self.line_at(match.start())
+            past = int(self.starts[index + 1])
+            if past - self.starts[index] <= self._dialect.limits.line_characters + 2:
+                yield index, _COMMENT.sub(b"", self.line(index))
 
     @cached_property
-    def programs(self) -> dict[int, list[int]]:
-        """Lines, from 0, at which a program number stands, by the number."""
-        found: dict[int, list[int]] = {}
+    def _programs(self) -> _Places:
+        numbers, lines = array("q"), array("i")
         for index, text in self._without_comments(_O):
             match = _PROGRAM.match(text)
-            if match and len(match[1]) < 20:
-                found.setdefault(int(_BLANK.sub(b"", match[1])), []).append(index)
-        return found
+            digits = _BLANK.sub(b"", match[1]) if match else b""
+            if match and len(digits) <= _MOST_DIGITS:
+                numbers.append(int(digits))
+                lines.append(index)
+        return _Places(numbers, lines)
 
-    @cached_property
-    def _program_lines(self) -> list[int]:
-        return sorted(index for lines in self.programs.values() for index in lines)
+    def program(self, number: int) -> list[int]:
+        """Return the lines, from 0, at which a program number stands; two at most."""
+        return self._programs.within(number, 0, self.count)
 
     def reach(self, index: int) -> tuple[int, int]:
         """Return first and past-the-last line of the program that holds a line."""
-        first, past = 0, self.count
-        for line in self._program_lines:
-            if line <= index:
-                first = line
-            else:
-                past = line
-                break
-        return first, past
+        lines = self._programs.all_lines
+        after = int(np.searchsorted(lines, index, side="right"))
+        first = int(lines[after - 1]) if after else 0
+        return first, int(lines[after]) if after < len(lines) else self.count
 
     @cached_property
-    def _labels(self) -> dict[int, list[int]]:
-        found: dict[int, list[int]] = {}
+    def _labels(self) -> _Places:
+        numbers, lines = array("q"), array("i")
         for index, text in self._without_comments(_N):
             for match in _LABEL.finditer(text):
                 # "SIN 30" is no block number: the letter before tells.
-                before = text[: match.start()].rstrip(b" \t")[-1:]
-                if before.isalpha() or len(match[1]) > 20:
-                    continue
-                found.setdefault(int(_BLANK.sub(b"", match[1])), []).append(index)
-        return found
+                before = text[max(0, match.start() - 1) : match.start()]
+                if before in (b" ", b"\t"):
+                    before = text[: match.start()].rstrip(b" \t")[-1:]
+                digits = _BLANK.sub(b"", match[1])
+                if not before.isalpha() and len(digits) <= _MOST_DIGITS:
+                    numbers.append(int(digits))
+                    lines.append(index)
+        return _Places(numbers, lines)
 
     def label(self, number: int, index: int, column: int) -> int:
         """Return the line, from 0, with a block number, in the program that holds `index`.
@@ -157,7 +201,7 @@ class Source:
             There is none, or more than one.
         """
         first, past = self.reach(index)
-        lines = [line for line in self._labels.get(number, ()) if first <= line < past]
+        lines = self._labels.within(number, first, past) if number < 10**_MOST_DIGITS else []
         if not lines:
             raise Halt(Code.LABEL_MISSING, column, number=number)
         if len(lines) > 1:
@@ -165,17 +209,52 @@ class Source:
         return lines[0]
 
     @cached_property
-    def loops(self) -> dict[int, int]:
-        """Line of each END by the line of its DO, both from 0; those that match only."""
-        found: dict[int, int] = {}
-        waiting: list[tuple[int, int]] = []
+    def _loops(self) -> NDArray[np.int32]:
+        """Lines of DO and of its END, from 0, one row a loop that matches, in order of the DO.
+
+        Two loops are apart, or one holds the other.
+        """
+        found = array("i")
+        waiting: deque[tuple[int, int]] = deque(maxlen=_MOST_OPEN)
+        past = -1
         for index, text in self._without_comments(_DO):
+            if index >= past:  # a loop does not reach into another program
+                waiting.clear()
+                past = self.reach(index)[1]
             for match in _DO_OR_END.finditer(text):
                 number = int(match[2]) if len(match[2]) < 10 else -1
                 if match[1].upper() == b"DO":
                     waiting.append((number, index))
                 elif waiting and waiting[-1][0] == number:
-                    found[waiting.pop()[1]] = index
+                    found.extend((waiting.pop()[1], index))
                 else:  # crossed or without its partner: told when it is reached
-                    waiting = [one for one in waiting if one[0] != number]
-        return found
+                    kept = [one for one in waiting if one[0] != number]
+                    waiting = deque(kept, maxlen=_MOST_OPEN)
+        loops = np.array(found, dtype=np.int32).reshape(-1, 2)
+        return loops[np.argsort(loops[:, 0], kind="stable")]
+
+    def end_of_loop(self, start: int) -> int | None:
+        """Return the line of the END that matches the DO in a line; None if there is none."""
+        at = int(np.searchsorted(self._loops[:, 0], start))
+        held = at < len(self._loops) and self._loops[at, 0] == start
+        return int(self._loops[at, 1]) if held else None
+
+    @cached_property
+    def _outer_loops(self) -> NDArray[np.int32]:
+        """Index of the loop around each loop, or -1."""
+        outer = np.full(len(self._loops), -1, dtype=np.int32)
+        around: list[int] = []
+        for index, (start, _) in enumerate(self._loops):
+            while around and self._loops[around[-1], 1] < start:
+                around.pop()
+            if around:
+                outer[index] = around[-1]
+            around.append(index)
+        return outer
+
+    def loop_around(self, line: int) -> int | None:
+        """Return the line of the DO of the innermost loop that a jump to a line would enter."""
+        at = int(np.searchsorted(self._loops[:, 0], line)) - 1
+        while at >= 0 and self._loops[at, 1] < line:
+            at = int(self._outer_loops[at])
+        return int(self._loops[at, 0]) if at >= 0 else None
