@@ -121,6 +121,14 @@ def test_half_a_turn_by_the_shortest_way_is_flagged() -> None:
     assert rows.segments["flags"][:3].tolist() == [0, Flag.EITHER_WAY, 0]
 
 
+def test_minus_zero_says_which_way_round() -> None:
+    """C-0 by the sign: from 90 degrees back to 0, C0 on to 360."""
+    signed = replace(PLAIN, turning=(TurningRule.BY_SIGN,) * 2)
+    for text, end in (("C-0.", 0.0), ("C-0", 0.0), ("C0.", 2.0 * pi), ("C+0", 2.0 * pi)):
+        rows, _, _ = run(f"G0C90.\n{text}", state(offset_values=(0.0,) * 5), signed)
+        assert rows.segments["end"][1][4] == pytest.approx(end, abs=1e-12)
+
+
 @given(st.from_regex(r"[+-]?([0-9]{1,18}\.?|[0-9]{0,9}\.[0-9]{1,9})", fullmatch=True))
 @example("9007199254740993")
 @example("-0.")
@@ -150,9 +158,9 @@ HARD = [
     "X 1 2", "X1.X2.", "G0G1X1.", "G90G90X1.", "G1.5", "G-1", "G1X1.F0", "F-1.", "F0", "N", "N1.",
     "N-1", "N+1", "N1N2", "N123456789", "(open", "(a(b)", "(a\x01b)", "\x00", "X1.\x80", "(\xe9)",
     "X1.\rY1.", "B1.", "U1.", "E1.", "X1e3", "X(1)2", "I1.", "R1.", "G1X1.I1.", "G0X1.R1.", "G2",
-    "G2X1.", "G2X1.I1.R1.", "G2X10.K1.", "G2I1.", "G2X10.A1.I5.", "G2X10.I4.", "G2X10.R1.",
+    "G2X1.", "G2X1.I1.R1.", "G2X10.K1.", "G2I1.", "G2X11.A1.I5.", "G2X10.I4.", "G2X10.R1.",
     "G2X-100.Y200.R5.", "G3X10.R-", "D1", "H1", "P1.", "Q1.", "L1", "G200.", "G1e1",
-    "X1234567890123456789.", "G38.2X1.",
+    "X1234567890123456789.", "X18446744073709551617.", "G38.2X1.",
 ]  # fmt: skip
 
 
