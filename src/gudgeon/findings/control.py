@@ -45,6 +45,9 @@ _ANY_G: Final = re.compile(rb"[Gg][ \t]*([0-9][0-9. \t]*)")
 _HIDES_WORDS: Final = re.compile(rb"[Gg][ \t]*[\[#]|[Mm][ \t]*0*98|[Gg][ \t]*65|[Gg][ \t]*10|#")
 """Words worked out, calls, writes and variables: an offset may be used that is not written here."""
 
+_LOOKED_THROUGH: Final = 1_000_000
+"""In a longer text looking costs more than working the offsets out."""
+
 _REPLACING: Final[Mapping[str, tuple[Meaning, str]]] = {
     "rapid_word": (Meaning.RAPID, "G0"),
     "stop_word": (Meaning.STOP, "M0"),
@@ -361,6 +364,8 @@ def _may_use_others(
     stated: Mapping[str, tuple[float, ...]],
 ) -> bool:
     """Tell whether a program may use a work offset whose values are not entered."""
+    if len(text) > _LOOKED_THROUGH:
+        return True
     used = set(start)
     for match in _ANY_G.finditer(text):
         number = match[1].replace(b" ", b"").replace(b"\t", b"").rstrip(b".")

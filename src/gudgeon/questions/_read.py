@@ -10,6 +10,8 @@ import math
 from collections.abc import Callable, Mapping
 from typing import Final
 
+import numpy as np
+
 from gudgeon.answer import Answer, Figure, Missing, Verdict
 from gudgeon.cell.model_control import AXIS_NAMES
 from gudgeon.findings import Findings
@@ -209,7 +211,7 @@ def _limit_words(shown: Shown, limit: Limit) -> str:
 def _figures(shown: Shown) -> tuple[Figure, ...]:
     units, summary, track = shown.findings.units, shown.summary, shown.track
     per_minute = units.shown(Kind.LENGTH, summary.fastest * 60.0)
-    called = sorted({int(n) for n in set(track.segments["source"].tolist())} - {0})
+    called = [int(n) for n in np.unique(track.segments["source"]) if n]
     figures = [
         Figure("blocks", "Blocks carried out", float(track.blocks), note="repeats counted"),
         Figure("moves", "Moves", float(summary.moves)),
