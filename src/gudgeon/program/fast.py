@@ -76,22 +76,23 @@ _kept: _Tables | None = None
 
 
 def _words_of(dialect: Dialect) -> _Words:
-    scan = _scan()
-    means = np.full(256, scan.STRANGE, dtype=np.uint8)
-    letters = {"I": scan.CENTRE, "J": scan.CENTRE + 1, "K": scan.CENTRE + 2}
-    letters |= {"R": scan.RADIUS, "F": scan.FEED, "N": scan.LABEL, "G": scan.G_WORD}
+    from gudgeon.program import words
+
+    means = np.full(256, words.STRANGE, dtype=np.uint8)
+    letters = {"I": words.CENTRE, "J": words.CENTRE + 1, "K": words.CENTRE + 2}
+    letters |= {"R": words.RADIUS, "F": words.FEED, "N": words.LABEL, "G": words.G_WORD}
     for letter, axis in dialect.axes.items():
         # A letter with two meanings is none of the plain ones.
-        letters[letter] = scan.STRANGE if letter in letters else axis
+        letters[letter] = words.STRANGE if letter in letters else axis
     for letter, place in letters.items():
         if len(letter) == 1 and "A" <= letter <= "Z":
             means[ord(letter)] = means[ord(letter.lower())] = place
     for byte, place in {
-        " ": scan.BLANK,
-        "\t": scan.BLANK,
-        "\n": scan.LINE_END,
-        "\r": scan.RETURN,
-        "(": scan.COMMENT,
+        " ": words.BLANK,
+        "\t": words.BLANK,
+        "\n": words.LINE_END,
+        "\r": words.RETURN,
+        "(": words.COMMENT,
     }.items():
         means[ord(byte)] = place
     return _Words(dialect, means, {})
@@ -102,8 +103,9 @@ def _modes(force: InForce) -> tuple[object, ...]:
 
 
 def _g_mean(dialect: Dialect, force: InForce) -> NDArray[np.int8]:
-    scan = _scan()
-    means = np.zeros(scan.G_NUMBERS, dtype=np.int8)
+    from gudgeon.program import words
+
+    means = np.zeros(words.G_NUMBERS, dtype=np.int8)
     idle = {
         Meaning.PLANE_XY: force.plane == 0,
         Meaning.PLANE_ZX: force.plane == 1,
@@ -119,15 +121,15 @@ def _g_mean(dialect: Dialect, force: InForce) -> NDArray[np.int8]:
         Meaning.PATH_MODE: True,
     }
     groups = {
-        meaning: scan.G_GROUPS + number
+        meaning: words.G_GROUPS + number
         for number, meanings in enumerate(GROUPS.values())
         for meaning in meanings
     }
     for (letter, tenths), role in dialect.words.items():
-        if letter != "G" or not 0 <= tenths < scan.G_NUMBERS:
+        if letter != "G" or not 0 <= tenths < words.G_NUMBERS:
             continue
         if role.meaning in _MOTIONS:
-            means[tenths] = scan.G_RAPID + _MOTION_NUMBER[role.meaning]
+            means[tenths] = words.G_RAPID + _MOTION_NUMBER[role.meaning]
         elif idle.get(role.meaning, False):
             means[tenths] = groups[role.meaning]
     return means
