@@ -80,6 +80,9 @@ def drill(
         j=None if sticky.j is None else run.scaled(sticky.j),
         column=column,
     )
+    level = return_level(r, run.first_level, to_initial=run.to_first_level)
+    numbers = (r, z, level, *(shift or ()), 0.0 if q is None else q, 0.0 if top is None else top)
+    cause = _why_unknown(run, sticky, w, numbers, column)
     placing = [(axis, word) for axis, word in words if axis != w]
     for _ in range(holes):
         _position(run, placing, approach(state.position[w], r), w, column)
@@ -99,10 +102,17 @@ def drill(
             top=top,
             column=column,
         )
-        _carry_out(run, steps, (u, v, w), column)
-    level = return_level(r, run.first_level, to_initial=run.to_first_level)
-    if isnan(level) and state.causes[w] < 0:
-        state.causes[w] = run.doubt(Code.POSITION_UNKNOWN, column, axis=w)
+        _carry_out(run, steps, (u, v, w), cause, column)
+
+
+def _why_unknown(run: Run, sticky: Sticky, w: int, numbers: tuple[float, ...], column: int) -> int:
+    """Return the doubt behind a level or shift that is not known; -1 where all are known."""
+    if not any(map(isnan, numbers)):
+        return -1
+    given = (sticky.r, sticky.z, sticky.q, sticky.i, sticky.j, sticky.k)
+    causes = [run.state.causes[w], *(one.cause for one in given if one is not None)]
+    known = next((cause for cause in causes if cause >= 0), -1)
+    return known if known >= 0 else run.doubt(Code.POSITION_UNKNOWN, column, axis=w)
 
 
 def _check_place(run: Run, words: AxisWords, column: int) -> None:
@@ -160,7 +170,10 @@ def _levels(run: Run, sticky: Sticky, w: int, column: int) -> tuple[float | None
     start = state.position[w]
     if state.step_waits:
         # joint_target knows the rule for a length that changed before a step.
-        start = joint_target(run, [(w, _nought(sticky.z))]).position[w]
+        target = joint_target(run, [(w, _nought(sticky.z))])
+        start = target.position[w]
+        if isnan(start):
+            state.causes[w] = target.causes[w]
     if abs(start - run.first_level) > _NEAR:
         if run.dialect.step_from is None:
             raise Halt(Code.CYCLE_STEP, column)
@@ -185,7 +198,9 @@ def _position(run: Run, placing: AxisWords, level: float, w: int, column: int) -
         straight(run, Meaning.RAPID, target, column, flags=Flag.IN_CYCLE)
 
 
-def _carry_out(run: Run, steps: list[Step], axes: tuple[int, int, int], column: int) -> None:
+def _carry_out(
+    run: Run, steps: list[Step], axes: tuple[int, int, int], cause: int, column: int
+) -> None:
     state = run.state
     u, v, w = axes
     centre_u, centre_v = state.position[u], state.position[v]
@@ -202,8 +217,11 @@ def _carry_out(run: Run, steps: list[Step], axes: tuple[int, int, int], column: 
                 run.event(Kind.SPINDLE, flags=flags)
             continue
         target = Target(state.position.copy(), state.causes.copy())
-        target.set(u, centre_u + step.shift[0], state.causes[u])
-        target.set(v, centre_v + step.shift[1], state.causes[v])
-        target.set(w, step.at, state.causes[w])
+        for axis, at in (
+            (u, centre_u + step.shift[0]),
+            (v, centre_v + step.shift[1]),
+            (w, step.at),
+        ):
+            target.set(axis, at, state.causes[axis] if state.causes[axis] >= 0 else cause)
         motion = Meaning.RAPID if step.kind is Kind.RAPID else Meaning.LINE
         straight(run, motion, target, column, flags=flags)

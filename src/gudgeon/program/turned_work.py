@@ -213,7 +213,9 @@ def _offset(run: Run, column: int) -> list[float]:
         raise Halt(Code.OFFSET_UNSET, column)
     for axis in range(3):
         if isnan(run.state.zero(axis)):
-            moves.zero_cause(run, axis, column)
+            cause = moves.zero_cause(run, axis, column)
+            if run.plane_cause < 0:
+                run.plane_cause = cause
     return [force.offset_values[axis] + force.shift[axis] for axis in range(3)]
 
 
@@ -269,8 +271,9 @@ def _turning_line(run: Run, motion: Meaning, words: AxisWords, column: int) -> N
         column,
     )
     flags = Flag.CHORD if len(chords) > 1 else Flag(0)
+    why = next((one for one in (*state.causes, *target.causes) if one >= 0), run.plane_cause)
     for chord in chords:
-        step = Target(chord.tolist(), target.causes)
+        step = Target(chord.tolist(), [why if isnan(one) else -1 for one in chord])
         step.flags = target.flags
         moves.straight(run, motion, step, column, flags=flags)
 
