@@ -107,6 +107,8 @@ def _step(run: Run, target: Target, axis: int, word: Given, value: float) -> Non
             now, cause = nan, run.doubt(Code.LENGTH_THEN_STEP, word.column)
         elif run.dialect.length_moves_step:
             now += run.length_waiting
+            if isnan(run.length_waiting) and cause < 0:
+                cause = zero_cause(run, axis, word.column)
         run.length_waiting = 0.0
         state.step_waits = False
     target.set(axis, now + value, cause)
