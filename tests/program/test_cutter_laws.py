@@ -137,7 +137,10 @@ def convex(draw: st.DrawFn) -> list[PlaneMove]:
     around = np.exp(2j * pi * shares / shares[-1])
     points = [(complex(p).real * wide, complex(p).imag * 60) for p in around]
     middle = tuple(np.mean([points[0], points[1]], axis=0))
-    lead = (middle[0] * 3, middle[1] * 3)
+    along = np.subtract(points[1], points[0])
+    # From outside; the first side may run through the origin.
+    away = 150.0 / hypot(*along) * np.array([along[1], -along[0]])
+    lead = (middle[0] + away[0], middle[1] + away[1])
     return lines(lead, middle, *points[1:], points[0], middle, lead)
 
 

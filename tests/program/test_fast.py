@@ -41,7 +41,7 @@ READY = InForce(unit="mm", absolute=True, plane=0, offset="G54", offset_values=Z
 
 
 def state(**changes: object) -> State:
-    return State(position=[0.0] * 5, force=replace(READY, **changes), feed=60.0)  # type: ignore[arg-type]
+    return State(position=[0.0] * 5, force=READY._replace(**changes), feed=60.0)
 
 
 def run(
@@ -211,7 +211,7 @@ def test_what_was_never_set_is_handed_over() -> None:
     assert run("G0X1.", unset)[2][2] == 1
     assert run("X1.", state())[2][2] == 0
     assert run("G2X1.Y1.I1.", state(plane=None))[2][2] == 0
-    unknown = State(position=[nan] * 5, force=replace(READY, absolute=False))
+    unknown = State(position=[nan] * 5, force=READY._replace(absolute=False))
     assert run("G0X1.", unknown)[2][2] == 0
 
 

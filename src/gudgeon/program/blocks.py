@@ -108,6 +108,10 @@ class Block:
     control : Control or None
     percent : bool
         The line is a percent sign.
+    sorted : object or None
+        What `sorting` made of it, kept when it is the same every time.
+    checked : set
+        Motions with which its words have been checked.
     """
 
     words: list[Word] = field(default_factory=list)
@@ -118,3 +122,5 @@ class Block:
     assignments: list[Assignment] = field(default_factory=list)
     control: Control | None = None
     percent: bool = False
+    sorted: object | None = None
+    checked: set[object] = field(default_factory=set)

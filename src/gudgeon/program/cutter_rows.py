@@ -13,7 +13,7 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
-from gudgeon.program.cutter import PlaneMove, centre_path
+from gudgeon.program.cutter import NO_LENGTH_MM, PlaneMove, centre_path
 from gudgeon.program.doubts import Code, Halt
 from gudgeon.program.track import SEGMENT, Flag, Kind, Rows
 
@@ -93,7 +93,7 @@ class CutterPath:
                 before = np.array(self.start)
             end = rows.segments["end"][index]
             if rows.segments["kind"][index] in _MOVES and (
-                end[u] != before[u] or end[v] != before[v]
+                hypot(end[u] - before[u], end[v] - before[v]) > NO_LENGTH_MM
             ):
                 return index + 1
         self.closing = rows.count

@@ -13,11 +13,12 @@ from typing import Final
 
 from gudgeon.program import settings
 from gudgeon.program.blocks import Block, Control
-from gudgeon.program.carry_out import Jump, carry_out, role_of
+from gudgeon.program.carry_out import Jump, carry_out
 from gudgeon.program.cutter_rows import OutOfPlace
 from gudgeon.program.dialect import UNKNOWN, Dialect, Meaning
 from gudgeon.program.doubts import Code, Doubt, Halt
 from gudgeon.program.run import Run
+from gudgeon.program.sorting import role_of
 from gudgeon.program.source import Source
 from gudgeon.program.survey import unread
 from gudgeon.program.track import Ended, Track
@@ -244,7 +245,8 @@ class _Reading:
         if words and words[0].letter == "O":
             if frame.begun and index != frame.first:
                 raise Halt(Code.NO_END)
-            words = words[1:]
+            if len(words) == 1 and block.control is None and not block.assignments:
+                return
         if words or block.control is not None or block.assignments:
             frame.begun = True
         if block.control is not None:
@@ -256,7 +258,7 @@ class _Reading:
         elif block.assignments:
             self._assign(block)
         elif words:
-            self._follow(frame, carry_out(self.run, words))
+            self._follow(frame, carry_out(self.run, block))
             if self.run.cutter is not None:
                 self._settle_cutter()
 
@@ -282,7 +284,7 @@ class _Reading:
         if self.dialect.assignment_in_motion is not True:
             raise Halt(Code.ASSIGNMENT_IN_MOTION, block.assignments[0].column)
         values = self._worked_out(block)
-        jump = carry_out(self.run, block.words)
+        jump = carry_out(self.run, block)
         self._store(values)
         self._follow(self.frames[-1], jump)
 

@@ -19,14 +19,14 @@ from gudgeon.program.parse import parse_block
 
 __all__ = ["Source"]
 
-_KEPT_CHARACTERS: Final = 1_000_000
+_KEPT_CHARACTERS: Final = 200_000
 """Of blocks kept taken apart, for loops; then the memory is cleared and filled anew."""
 
 _MOST_DIGITS: Final = 18
-_MOST_OPEN: Final = 1_000
+_MOST_OPEN: Final = 100
 """Loops within loops that are followed; reading stops far earlier."""
 
-_AT_ONCE: Final = 1 << 22
+_AT_ONCE: Final = 1 << 18
 
 _LABEL: Final = re.compile(rb"[Nn]((?:[ \t]*[0-9])+)")
 _PROGRAM: Final = re.compile(rb"[ \t]*(?:[Nn][ \t]*[0-9]+[ \t]*)?[Oo]((?:[ \t]*[0-9])+)")
@@ -81,7 +81,7 @@ class Source:
         self.text: Final = text
         self.number: Final = number
         self._dialect = dialect
-        self._kept: dict[int, Block] = {}
+        self._kept: dict[bytes, Block] = {}
         self._kept_characters = 0
 
     @cached_property
@@ -128,22 +128,21 @@ class Source:
         Halt
             It cannot be taken apart.
         """
-        found = self._kept.get(index)
+        start, past = int(self.starts[index]), int(self.starts[index + 1])
+        # The length is judged before the line is copied.
+        limit = self._dialect.limits.line_characters
+        if past - start > limit + 2:
+            raise Halt(Code.LINE_TOO_LONG, characters=past - start, limit=limit)
+        # Kept by its text: loops come back to a line, and programs write the same one again.
+        line = self.text[start : past - 1]
+        found = self._kept.get(line)
         if found is None:
-            # The length is judged before the line is copied.
-            length = int(self.starts[index + 1] - self.starts[index])
-            if length > self._dialect.limits.line_characters + 2:
-                raise Halt(
-                    Code.LINE_TOO_LONG,
-                    characters=length,
-                    limit=self._dialect.limits.line_characters,
-                )
-            found = parse_block(self.line(index), self._dialect)
-            self._kept_characters += length
+            found = parse_block(line, self._dialect)
+            self._kept_characters += len(line)
             if self._kept_characters > _KEPT_CHARACTERS:
                 self._kept.clear()
-                self._kept_characters = length
-            self._kept[index] = found
+                self._kept_characters = len(line)
+            self._kept[line] = found
         return found
 
     def _without_comments(self, needle: re.Pattern[bytes]) -> Iterator[tuple[int, bytes]]:
@@ -227,7 +226,8 @@ class Source:
                     waiting.append((number, index))
                 elif waiting and waiting[-1][0] == number:
                     found.extend((waiting.pop()[1], index))
-                else:  # crossed or without its partner: told when it is reached
+                elif any(one == number for one, _ in waiting):
+                    # Crossed: told when it is reached.
                     kept = [one for one in waiting if one[0] != number]
                     waiting = deque(kept, maxlen=_MOST_OPEN)
         loops = np.array(found, dtype=np.int32).reshape(-1, 2)

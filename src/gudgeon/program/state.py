@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 from math import nan
+from typing import Any
 
 from gudgeon.program.dialect import Meaning
 from gudgeon.program.track import AXES, InForce
@@ -58,7 +59,7 @@ class State:
         at = force.offset_values[axis] + force.shift[axis]
         return at + force.length_mm if axis == 2 else at
 
-    def change(self, **changes: object) -> None:
+    def change(self, **changes: Any) -> None:
         """Put something else in force; the reader gives the result its index."""
-        self.force = replace(self.force, **changes)  # type: ignore[arg-type]
+        self.force = self.force._replace(**changes)
         self.force_index = -1

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from typing import Final
 
-from gudgeon.program.carry_out import role_of
 from gudgeon.program.dialect import Dialect
 from gudgeon.program.doubts import Code, Doubt, Halt
+from gudgeon.program.sorting import role_of
 from gudgeon.program.source import Source
 
 __all__ = ["unread"]

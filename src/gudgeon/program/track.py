@@ -9,7 +9,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 from enum import IntEnum, IntFlag
-from typing import Final
+from typing import Final, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -100,8 +100,7 @@ ARC: Final = np.dtype(
 """The circle of an arc row; motion along the normal (a helix) goes evenly with the sweep."""
 
 
-@dataclass(frozen=True, slots=True)
-class InForce:
+class InForce(NamedTuple):
     """What stays in force over many rows.  ``None``: the program never set it.
 
     Attributes
