@@ -4,6 +4,7 @@
     python tasks.py test     install with the tools of development, run every test
     python tasks.py check    style, types, import contracts
     python tasks.py bench    speed, as ratios to a named reference in the same run
+    python tasks.py fuzz     hostile programs for the reader: 100,000, or as many as a number says
 
 Needs nothing but Python 3.11 or newer.  `make demo` and the others call this file.
 """
@@ -91,12 +92,20 @@ def bench() -> int:
     return run("python", HERE / "benchmarks" / "ratios.py")
 
 
+def fuzz(inputs: int = 100_000) -> int:
+    """Read so many hostile programs both ways; what breaks is left in the folder, with its name."""
+    install("dev,fuzz")
+    return run("python", HERE / "fuzz" / "read_program.py", f"-runs={inputs}")
+
+
 def main(words: list[str]) -> int:
     """Run the job named in `words`."""
-    jobs = {"demo": demo, "test": test, "check": check, "bench": bench}
+    jobs = {"demo": demo, "test": test, "check": check, "bench": bench, "fuzz": fuzz}
     if sys.version_info < (3, 11):  # noqa: UP036 - told here, before anything is installed
         print(f"Python 3.11 or newer is needed; this is {sys.version.split()[0]}")
         return 2
+    if words[:1] == ["fuzz"] and len(words) == 2 and words[1].isdecimal():
+        return fuzz(int(words[1]))
     if len(words) != 1 or words[0] not in jobs:
         print(__doc__)
         return 2

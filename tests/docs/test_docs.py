@@ -80,5 +80,5 @@ def test_tasks_names_its_jobs() -> None:
         check=False,
     )
     assert done.returncode == 2
-    for job in ("demo", "test", "check", "bench"):
+    for job in ("demo", "test", "check", "bench", "fuzz"):
         assert f"python tasks.py {job}" in done.stdout

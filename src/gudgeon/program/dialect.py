@@ -11,12 +11,13 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from enum import StrEnum
 from math import nan, pi
-from typing import Final
+from typing import TYPE_CHECKING, Final
 
-from gudgeon.kinematics.chain import WorkChain
-from gudgeon.program.track import AXES
+if TYPE_CHECKING:  # a cell file is read without numpy
+    from gudgeon.kinematics.chain import WorkChain
 
 __all__ = [
+    "AXES",
     "CORE",
     "GROUPS",
     "UNKNOWN",
@@ -33,6 +34,9 @@ __all__ = [
     "Write",
     "key",
 ]
+
+AXES: Final = 5
+"""Joint axes in order: X, Y, Z [mm], tilt, rotary [rad]. Letters of the control never appear."""
 
 WordKey = tuple[str, int]
 """Letter and ten times the number: G54.1 is ("G", 541)."""

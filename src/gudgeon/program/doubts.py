@@ -159,7 +159,7 @@ class Code(StrEnum):
     DWELL_NEGATIVE = "dwell_negative"
     """A dwell below zero, or without its time."""
     DWELL_UNIT = "dwell_unit"
-    """The unit of the dwell is not declared. Grade: a note."""
+    """The unit of the dwell is not declared. Grade: a note. detail: word"""
     # --- registers
     WRITE_UNKNOWN = "write_unknown"
     """An offset is written in a form that is not declared. detail: form"""

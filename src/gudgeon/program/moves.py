@@ -91,6 +91,7 @@ def _absolute(run: Run, target: Target, axis: int, word: Given, value: float) ->
         return
     if axis == 2:
         state.step_waits = False
+        run.length_waiting = 0.0
     target.set(axis, value + zero, cause)
 
 

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass, field
+from types import ModuleType
 from typing import Final
 
 from gudgeon.program import settings
@@ -91,13 +92,19 @@ class _Frame:
     """A text in hand: where it goes on, and what it was called for."""
 
     source: Source
-    at: int  # index of the next line
+    at: int = 0  # index of the next line
+    offset: int = 0  # of its first byte: a program without jumps needs no table of its lines
     loops: list[int] = field(default_factory=list)  # lines of the DOs it is inside of
     first: int = 0  # first line of the called program
     repeats: int = 1
     jump: Jump | None = None
     opened: bool = False  # a first percent sign was passed
     begun: bool = False  # a block was passed
+
+    def go_to(self, line: int) -> None:
+        """Go on with a line, from 0."""
+        self.at = line
+        self.offset = int(self.source.starts[line]) if line else 0
 
 
 class _Reading:
@@ -115,11 +122,12 @@ class _Reading:
         self.progress = progress
         self.quick = quick
         self.run = Run(dialect)
-        self.frames = [_Frame(Source(text, dialect), 0)]
+        self.frames = [_Frame(Source(text, dialect))]
         self.sources: dict[int, Source | None] = {}
         self.blocks = 0
         self.next_look = 0
         self.ended: Ended | None = None
+        self.fast: ModuleType | None = None
 
     def run_to_end(self) -> Track:
         run = self.run
@@ -153,6 +161,7 @@ class _Reading:
     def _stop(self, halt: Halt) -> None:
         run = self.run
         self.ended = Ended.STOPPED
+        run.line = max(run.line, 1)
         run.doubts.append(Doubt(halt.code, run.line, halt.column, halt.detail, run.source))
 
     def _line_of_main(self) -> int:
@@ -175,17 +184,17 @@ class _Reading:
                 return
         if self.quick and frame.begun:
             self._run_quickly(frame)
-        if frame.at >= frame.source.count:
+        if frame.offset >= len(frame.source.text):
             raise Halt(Code.NO_END)
         index = frame.at
         run.line = index + 1
         run.source = frame.source.number
         run.column = 0
-        block = frame.source.block(index)
+        block, past = frame.source.block(frame.offset)
         self.blocks += 1
         if self.blocks > self.dialect.limits.blocks:
             raise Halt(Code.ENDLESS, limit=self.dialect.limits.blocks)
-        frame.at = index + 1
+        frame.at, frame.offset = index + 1, past
         self._block(frame, block, index)
 
     def _settle_cutter(self, *, at_end: bool = False) -> None:
@@ -204,31 +213,32 @@ class _Reading:
         self.next_look = self.blocks + _AT_ONCE
         if self.progress is not None:
             main = self.frames[0]
-            share = min(1.0, main.at / max(1, main.source.count))
+            share = min(1.0, main.offset / max(1, len(main.source.text)))
             if not self.progress(share):
                 self.ended = Ended.CANCELLED
 
     def _run_quickly(self, frame: _Frame) -> None:
-        from gudgeon.program import fast
+        if self.fast is None:
+            from gudgeon.program import fast  # starts the compiler: only for long texts
 
+            self.fast = fast
         run, source = self.run, frame.source
-        if frame.at >= source.count or not fast.may_run(run.state, self.dialect):
+        if frame.offset >= len(source.text) or not self.fast.may_run(run.state, self.dialect):
             return
         run.force_index()
-        limit = min(_AT_ONCE, self.dialect.limits.blocks - self.blocks)
-        _, line, done = fast.run_plain(
+        offset, line, done = self.fast.run_plain(
             source.codes,
-            int(source.starts[frame.at]),
+            frame.offset,
             frame.at + 1,
             run.state,
             self.dialect,
             run.rows,
-            blocks_limit=limit,
+            blocks_limit=min(_AT_ONCE, self.dialect.limits.blocks - self.blocks),
             rows_limit=self.dialect.limits.rows,
             source=source.number,
         )
         if done:
-            frame.at = line - 1
+            frame.at, frame.offset = line - 1, offset
             run.line = line - 1
             self.blocks += done
 
@@ -275,7 +285,7 @@ class _Reading:
 
     def _nothing_after(self, frame: _Frame) -> bool:
         source = frame.source
-        return not source.text[source.starts[frame.at] :].strip()
+        return not source.text[frame.offset :].strip()
 
     # --- assignments ------------------------------------------------------------------------
 
@@ -346,13 +356,13 @@ class _Reading:
             return
         if inside:
             frame.loops.remove(index)
-        frame.at = end + 1
+        frame.go_to(end + 1)
 
     def _enter(self, frame: _Frame, control: Control, index: int) -> None:
         if len(frame.loops) >= self.dialect.limits.depth:
             raise Halt(Code.TOO_DEEP, control.column, limit=self.dialect.limits.depth)
         for around in frame.loops:
-            outer = frame.source.block(around).control
+            outer = frame.source.block(int(frame.source.starts[around]))[0].control
             if outer is not None and outer.loop == control.loop:
                 raise Halt(Code.LOOP_SHAPE, control.column, number=control.loop)
         frame.loops.append(index)
@@ -360,7 +370,7 @@ class _Reading:
     def _loop_end(self, frame: _Frame, control: Control, index: int) -> None:
         if not frame.loops or frame.source.end_of_loop(frame.loops[-1]) != index:
             raise Halt(Code.LOOP_SHAPE, control.column, number=control.loop)
-        frame.at = frame.loops[-1]
+        frame.go_to(frame.loops[-1])
 
     def _goto(self, frame: _Frame, control: Control, index: int) -> None:
         assert control.target is not None
@@ -379,7 +389,7 @@ class _Reading:
             around = frame.source.loop_around(around)
         end_of = frame.source.end_of_loop
         frame.loops = [one for one in frame.loops if one <= line <= (end_of(one) or -1)]
-        frame.at = line
+        frame.go_to(line)
 
     def _follow(self, frame: _Frame, jump: Jump | None) -> None:
         if jump is None:
@@ -402,9 +412,9 @@ class _Reading:
         source, line = self._find(frame, jump.number, jump.column)
         if jump.kind == "macro":
             self.run.variables.push(jump.arguments, jump.causes)
-        self.frames.append(
-            _Frame(source, line, first=line, repeats=jump.repeats, jump=jump, begun=True)
-        )
+        called = _Frame(source, first=line, repeats=jump.repeats, jump=jump, begun=True)
+        called.go_to(line)
+        self.frames.append(called)
 
     def _find(self, frame: _Frame, number: int, column: int) -> tuple[Source, int]:
         for source in (frame.source, self.frames[0].source):
@@ -432,7 +442,7 @@ class _Reading:
             return
         if frame.repeats > 1 and jump.number is None:
             frame.repeats -= 1
-            frame.at = frame.first
+            frame.go_to(frame.first)
             frame.loops.clear()
             if frame.jump.kind == "macro":
                 self.run.variables.pop()

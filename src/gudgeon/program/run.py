@@ -200,11 +200,11 @@ class Run:
             raise Halt(Code.DWELL_NEGATIVE, word.column)
         if word.letter != "P":  # X and U of a dwell: seconds on all that take them (from memory)
             if not word.has_point and word.value and self.dialect.missing_point != "unit":
-                self.doubt(Code.DWELL_UNIT, word.column)
+                self.doubt(Code.DWELL_UNIT, word.column, word=word.letter)
                 return nan
             return word.value
         if self.dialect.dwell_p is None and word.value:
-            self.doubt(Code.DWELL_UNIT, word.column)
+            self.doubt(Code.DWELL_UNIT, word.column, word=word.letter)
             return nan
         return word.value / 1000.0 if self.dialect.dwell_p == "ms" else word.value
 

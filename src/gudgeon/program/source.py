@@ -56,9 +56,8 @@ class _Places:
 
     def within(self, number: int, first: int, past: int) -> list[int]:
         """Return the first lines with a number from `first` on and before `past`; two at most."""
-        low = int(np.searchsorted(self._numbers, number, side="left"))
-        high = int(np.searchsorted(self._numbers, number, side="right"))
-        low += int(np.searchsorted(self._lines[low:high], first))
+        low, high = _below(self._numbers, number), _up_to(self._numbers, number)
+        low += _below(self._lines[low:high], first)
         return [int(line) for line in self._lines[low : min(low + 2, high)] if line < past]
 
 
@@ -118,23 +117,25 @@ class Source:
 
     def line_at(self, offset: int) -> int:
         """Return the line, from 0, that begins at or holds an offset."""
-        return int(np.searchsorted(self.starts, offset, side="right")) - 1
+        return _up_to(self.starts, offset) - 1
 
-    def block(self, index: int) -> Block:
-        """Return a line taken apart.
+    def block(self, offset: int) -> tuple[Block, int]:
+        """Return the line that begins at an offset, taken apart, and where the next one begins.
 
         Raises
         ------
         Halt
             It cannot be taken apart.
         """
-        start, past = int(self.starts[index]), int(self.starts[index + 1])
+        end = self.text.find(b"\n", offset)
+        if end < 0:
+            end = len(self.text)
         # The length is judged before the line is copied.
         limit = self._dialect.limits.line_characters
-        if past - start > limit + 2:
-            raise Halt(Code.LINE_TOO_LONG, characters=past - start, limit=limit)
+        if end - offset > limit + 1:
+            raise Halt(Code.LINE_TOO_LONG, characters=end - offset, limit=limit)
         # Kept by its text: loops come back to a line, and programs write the same one again.
-        line = self.text[start : past - 1]
+        line = self.text[offset:end]
         found = self._kept.get(line)
         if found is None:
             found = parse_block(line, self._dialect)
@@ -143,7 +144,7 @@ class Source:
                 self._kept.clear()
                 self._kept_characters = len(line)
             self._kept[line] = found
-        return found
+        return found, end + 1
 
     def _without_comments(self, needle: re.Pattern[bytes]) -> Iterator[tuple[int, bytes]]:
         # Only lines that hold the needle are looked at, each once.
@@ -172,7 +173,7 @@ class Source:
     def reach(self, index: int) -> tuple[int, int]:
         """Return first and past-the-last line of the program that holds a line."""
         lines = self._programs.all_lines
-        after = int(np.searchsorted(lines, index, side="right"))
+        after = _up_to(lines, index)
         first = int(lines[after - 1]) if after else 0
         return first, int(lines[after]) if after < len(lines) else self.count
 
@@ -208,8 +209,8 @@ class Source:
         return lines[0]
 
     @cached_property
-    def _loops(self) -> NDArray[np.int32]:
-        """Lines of DO and of its END, from 0, one row a loop that matches, in order of the DO.
+    def _loops(self) -> tuple[NDArray[np.int32], NDArray[np.int32]]:
+        """Lines of each DO and of its END, from 0, of the loops that match, in order of the DO.
 
         Two loops are apart, or one holds the other.
         """
@@ -231,21 +232,23 @@ class Source:
                     kept = [one for one in waiting if one[0] != number]
                     waiting = deque(kept, maxlen=_MOST_OPEN)
         loops = np.array(found, dtype=np.int32).reshape(-1, 2)
-        return loops[np.argsort(loops[:, 0], kind="stable")]
+        loops = loops[np.argsort(loops[:, 0], kind="stable")]
+        return loops[:, 0].copy(), loops[:, 1].copy()
 
     def end_of_loop(self, start: int) -> int | None:
         """Return the line of the END that matches the DO in a line; None if there is none."""
-        at = int(np.searchsorted(self._loops[:, 0], start))
-        held = at < len(self._loops) and self._loops[at, 0] == start
-        return int(self._loops[at, 1]) if held else None
+        starts, ends = self._loops
+        at = _below(starts, start)
+        return int(ends[at]) if at < len(starts) and starts[at] == start else None
 
     @cached_property
     def _outer_loops(self) -> NDArray[np.int32]:
         """Index of the loop around each loop, or -1."""
-        outer = np.full(len(self._loops), -1, dtype=np.int32)
+        starts, ends = self._loops
+        outer = np.full(len(starts), -1, dtype=np.int32)
         around: list[int] = []
-        for index, (start, _) in enumerate(self._loops):
-            while around and self._loops[around[-1], 1] < start:
+        for index, start in enumerate(starts):
+            while around and ends[around[-1]] < start:
                 around.pop()
             if around:
                 outer[index] = around[-1]
@@ -254,7 +257,19 @@ class Source:
 
     def loop_around(self, line: int) -> int | None:
         """Return the line of the DO of the innermost loop that a jump to a line would enter."""
-        at = int(np.searchsorted(self._loops[:, 0], line)) - 1
-        while at >= 0 and self._loops[at, 1] < line:
+        starts, ends = self._loops
+        at = _below(starts, line) - 1
+        while at >= 0 and ends[at] < line:
             at = int(self._outer_loops[at])
-        return int(self._loops[at, 0]) if at >= 0 else None
+        return int(starts[at]) if at >= 0 else None
+
+
+def _below(rising: NDArray[np.signedinteger], value: int) -> int:
+    """Return how many numbers are smaller; in a few steps, however many there are."""
+    # A number of another kind than the array's would have the whole array converted.
+    return int(np.searchsorted(rising, rising.dtype.type(value)))
+
+
+def _up_to(rising: NDArray[np.signedinteger], value: int) -> int:
+    """Return how many numbers are not larger."""
+    return int(np.searchsorted(rising, rising.dtype.type(value), side="right"))

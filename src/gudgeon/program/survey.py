@@ -33,7 +33,7 @@ def unread(source: Source, start: int, dialect: Dialect, told: Halt) -> list[Dou
     found: dict[tuple[object, ...], Doubt] = {}
     for index in range(start, min(source.count, start + _LINES)):
         try:
-            block = source.block(index)
+            block, _ = source.block(int(source.starts[index]))
             for word in block.words:
                 if word.letter in "GM" and word.worked is None:
                     role_of(dialect, word.letter, word.number, word.column)

@@ -14,12 +14,10 @@ from typing import Final, NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
+from gudgeon.program.dialect import AXES
 from gudgeon.program.doubts import Doubt, Grade
 
 __all__ = ["ARC", "AXES", "SEGMENT", "Ended", "FeedKind", "Flag", "InForce", "Kind", "Track"]
-
-AXES: Final = 5
-"""Joint axes in order: X, Y, Z [mm], tilt, rotary [rad]. Letters of the control never appear."""
 
 
 class Kind(IntEnum):
