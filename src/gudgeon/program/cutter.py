@@ -17,7 +17,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 from itertools import pairwise
-from math import atan2, copysign, cos, hypot, isfinite, pi, sqrt, tan
+from math import atan2, copysign, cos, hypot, inf, isfinite, pi, sqrt, tan
 from typing import Final
 
 from gudgeon.program.doubts import Code, Halt
@@ -307,7 +307,10 @@ def _join(
 
 def _curvature(element: _Element, left: float, radius: float) -> float:
     """Return that of the programmed move, counter-clockwise positive [1/mm]."""
-    return element.turn / (element.radius0 + left * element.turn * radius)
+    if not element.turn:
+        return 0.0
+    programmed = element.radius0 + left * element.turn * radius
+    return element.turn / programmed if programmed else inf * element.turn
 
 
 def _go_sharp(one: _Element, two: _Element, outside: float, radius: float) -> None:
