@@ -1,0 +1,1 @@
+"""Clearance that is proven: certified gaps between bodies over whole motions."""
