@@ -466,3 +466,22 @@ def test_an_unknown_word_of_a_cycle(letter: str, unknown: str, to_first: bool) -
     assert found.worst is not None and found.worst.grade is Grade.CANNOT_TELL
     blind = np.isnan(found.segments["end"]).any(axis=1)
     assert (found.segments["doubt"][blind] >= 0).all()
+
+
+@pytest.mark.parametrize(("moves", "z"), [(True, 165.0 - 300.0), (False, 45.0 - 300.0)])
+def test_a_step_after_a_new_length(moves: bool, z: float) -> None:
+    """The step takes the length along or not; the next one counts from where the first ended."""
+    track = run(["G43 H1", "G91 G0 Z-5.", "Z-1."], length_moves_step=moves)
+    assert not track.doubts
+    assert ends(track)[-2:, 2].tolist() == pytest.approx([z, z - 1.0])
+
+
+def test_a_step_after_a_new_length_is_not_guessed() -> None:
+    lines = ["G43 H1", "G91 G0 Z-5.", "G90 Z5."]
+    track = run(lines, length_moves_step=None)
+    assert [doubt.code for doubt in track.doubts] == [Code.LENGTH_THEN_STEP]
+    assert np.isnan(ends(track)[-2:, 2]).tolist() == [True, False]
+    track = run(lines[:2], length_moves_step=True, lengths={})
+    assert [doubt.code for doubt in track.doubts] == [Code.LENGTH_UNKNOWN]
+    assert np.isnan(ends(track)[-1, 2])
+    assert track.segments["doubt"][-1] == 0
