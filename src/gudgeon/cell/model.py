@@ -37,6 +37,9 @@ class Shop:
 
     name: str | None = entry(Kind.TEXT, "name of the shop or of this cell")
     units: str | None = entry(Kind.TEXT, "units of the answers", choices=("mm", "in"))
+    clearance: Amount | None = entry(
+        Kind.LENGTH, "clearance asked of every motion (1 mm if left out)", low=0.0
+    )
 
 
 @dataclass(frozen=True, slots=True)
@@ -505,6 +508,16 @@ class Readings:
 
 
 @dataclass(frozen=True, slots=True)
+class Program:
+    """[[programs]]: an NC program that runs in this cell."""
+
+    file: str | None = entry(Kind.TEXT, "its file, beside the cell file")
+    clearance: Amount | None = entry(
+        Kind.LENGTH, "clearance asked of its motion ([shop] clearance if left out)", low=0.0
+    )
+
+
+@dataclass(frozen=True, slots=True)
 class Cell:
     """A whole cell file; what is not known is ``None``."""
 
@@ -518,6 +531,7 @@ class Cell:
     tools: tuple[Tool, ...] = sections(Tool, "tools")
     operations: tuple[Operation, ...] = sections(Operation, "cuts with their forces")
     control: Control = section(Control, "letters, senses, words")
+    programs: tuple[Program, ...] = sections(Program, "NC programs that run in this cell")
     money: Money = section(Money, "cost and saving")
     readings: Readings = section(Readings, "what was touched")
     currency: str = field(default="")  # as written with the sums, such as "EUR"

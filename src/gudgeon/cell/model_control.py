@@ -253,6 +253,11 @@ class Control:
     metric_word: str | None = entry(Kind.TEXT, "word for millimetres (G21 if left out)")
     inch_word: str | None = entry(Kind.TEXT, "word for inches (G20 if left out)")
     machine_word: str | None = entry(Kind.TEXT, "word for machine coordinates (G53 if left out)")
+    rapids: str | None = entry(
+        Kind.TEXT,
+        "path of a rapid that moves several axes: a straight line, or each axis alone in its time",
+        choices=("straight", "each axis alone"),
+    )
     comment: str | None = entry(Kind.TEXT, "how a comment is written", choices=("( )", ";"))
     # --- rules for reading programs
     missing_point: str | None = entry(
