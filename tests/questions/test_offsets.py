@@ -395,6 +395,28 @@ def test_a_zero_exactly_on_the_limit_is_inside_and_beyond_it_is_not() -> None:
     assert "top at station 4" in found.headline or "4 top by 0.001 mm" in found.headline
 
 
+@pytest.mark.parametrize(("margin", "struck"), [(None, 1), (0.0, 1), (5.0, 0)])
+def test_contact_with_a_guard_is_a_danger_but_the_end_of_a_margin_is_not(margin, struck) -> None:
+    """The outermost zero exactly at the end of what the guard leaves; as `fits` judges it."""
+    on_it = change(cell(), "unit", body_front=mm(110))
+    found = Findings(on_it)
+    reach = found.unit_extent[0].turned(found.declared_yaw_rad)
+    outermost = max(zeros(cell()).values(), key=lambda point: point[1])[1]
+    centre = found.declared_centre[0][1]
+    distance = outermost - centre + reach.front
+    asked = change(
+        on_it,
+        "machine",
+        door_front=mm(distance + (margin or 0.0)),
+        margin_y=None if margin is None else mm(margin),
+    )
+    answered = ask(asked)
+    got = answered.figure("outside_safe_limits").value
+    assert (got > 0) is bool(struck)
+    if struck:
+        assert "just touches it in Y" in answered.headline
+
+
 def test_the_move_of_the_unit_that_is_proposed_brings_every_zero_inside() -> None:
     asked = change(cell(), "placement", centre_x=mm(-60), centre_y=mm(-350))
     found = ask(asked)

@@ -22,7 +22,7 @@ from gudgeon.placing.conditions import (
     along,
     holds,
 )
-from gudgeon.placing.limits import clean_turn, safe_range
+from gudgeon.placing.limits import clean_turn, contact_ends, safe_range
 from gudgeon.placing.slots import QUARTERS, quarter_of, row_places, seats, seats_at
 from gudgeon.quantity.amount import Amount
 from gudgeon.quantity.ties import firm
@@ -63,10 +63,37 @@ class Margin:
 
 @dataclass(frozen=True, slots=True)
 class Safe:
-    """Travel in which the unit meets no guard [mm]; lowest > highest if nothing is left."""
+    """Travel in which the unit meets no guard [mm]; lowest > highest if nothing is left.
+
+    Attributes
+    ----------
+    x, y : tuple of (lowest, highest), or None
+        ``None`` where the machine's travel is not known.
+    contact : tuple of two pairs of bools
+        For X and Y: whether the lowest and the highest end is contact with a guard, which is a
+        danger: that end itself is not safe.
+    """
 
     x: tuple[float, float] | None
     y: tuple[float, float] | None
+    contact: tuple[tuple[bool, bool], tuple[bool, bool]] = ((False, False), (False, False))
+
+    def short(self, axis: int, low_mm: float, high_mm: float) -> float | None:
+        """Return by how much a range of X (0) or Y (1) leaves what is safe [mm].
+
+        ``None`` where it does not; 0 where it only reaches an end that is contact.
+        """
+        ends = (self.x, self.y)[axis]
+        if ends is None:
+            return None
+        beyond = [
+            (gap, touching)
+            for gap, touching in zip(
+                (ends[0] - low_mm, high_mm - ends[1]), self.contact[axis], strict=True
+            )
+            if gap > ROUNDING or (touching and gap >= -ROUNDING)
+        ]
+        return max((max(gap, 0.0) for gap, _ in beyond), default=None)
 
 
 @dataclass(frozen=True, slots=True)
@@ -324,14 +351,17 @@ class PlaceFindings(FlangeFindings, RuleFindings):
         extent = self.unit_extent[0].turned(yaw_rad)
         known = tuple(wall for wall in self.walls if math.isfinite(extent.towards(wall.side)))
         ranges: list[tuple[float, float] | None] = []
+        contact = [(False, False), (False, False)]
         for axis, travel in enumerate((machine.travel_x, machine.travel_y)):
             if travel is None:
                 ranges.append(None)
                 continue
             walls = tuple(wall for wall in known if wall.axis == axis)
             ends = (travel[0].value, travel[1].value)
-            ranges.append(safe_range(ends, place[axis], walls, extent))
-        return Safe(ranges[0], ranges[1])
+            found = safe_range(ends, place[axis], walls, extent)
+            ranges.append(found)
+            contact[axis] = contact_ends(found, place[axis], walls, extent)
+        return Safe(ranges[0], ranges[1], (contact[0], contact[1]))
 
     def _judge(
         self, yaw_rad: float, place: tuple[float, float], rules: tuple[Condition, ...] | None
@@ -417,8 +447,8 @@ class PlaceFindings(FlangeFindings, RuleFindings):
                 place[1] + x * sine + y * cosine,
             )
             good = all(
-                ends is None or (ends[0] - 1e-9 <= value - room and value + room <= ends[1] + 1e-9)
-                for value, ends in zip(at, (safe.x, safe.y), strict=True)
+                safe.short(axis, value - room, value + room) is None
+                for axis, value in enumerate(at)
             )
             reached[zero.station] = reached.get(zero.station, True) and good
         if not reached and not self.faces_not_shown:

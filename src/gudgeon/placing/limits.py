@@ -11,11 +11,14 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
-from typing import Literal
+from typing import Final, Literal
 
 from gudgeon.kinematics.bodies import LAYOUTS
 
-__all__ = ["Extent", "Side", "Wall", "clean_turn", "comes_nearer", "safe_range"]
+__all__ = ["Extent", "Side", "Wall", "clean_turn", "comes_nearer", "contact_ends", "safe_range"]
+
+ROUNDING: Final = 1e-9
+"""As in `gudgeon.placing.conditions`: closer than this is the same place [mm]."""
 
 Side = Literal["right", "left", "rear", "front"]
 
@@ -137,6 +140,32 @@ def safe_range(
                 low = max(low, at)
             else:
                 high = min(high, at)
+    return low, high
+
+
+def contact_ends(
+    range_mm: tuple[float, float], centre_mm: float, walls: tuple[Wall, ...], extent: Extent
+) -> tuple[bool, bool]:
+    """Return which ends of a safe range are contact with a wall that has no margin.
+
+    Contact is a danger, not room: such an end itself is not safe.  An end of the machine's travel,
+    and one that a margin sets, is.
+
+    Parameters
+    ----------
+    range_mm : tuple of (lowest, highest)
+        What `safe_range` returned for the same arguments [mm].
+    centre_mm, walls, extent
+        As for `safe_range`.
+    """
+    low, high = False, False
+    for wall in walls:
+        if wall.nearer and wall.margin_mm <= 0.0:
+            at = centre_mm + wall.limit(extent.towards(wall.side))
+            if wall.sign > 0:
+                low = low or at >= range_mm[0] - ROUNDING
+            else:
+                high = high or at <= range_mm[1] + ROUNDING
     return low, high
 
 

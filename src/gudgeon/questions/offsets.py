@@ -164,7 +164,7 @@ def _judge(findings: Findings, found: OffsetsFinding) -> tuple[Verdict, str, str
             f"{len({id(item[0]) for item in struck})} of {count} zeros "
             f"{_verb({id(item[0]) for item in struck}, 'lies', 'lie')} inside the travel, but the "
             f"unit would meet a guard or the column on the way: {zero.face} at station "
-            f"{zero.station} by {lengths(Kind.LENGTH, short)} in {letter}.",
+            f"{zero.station} {_struck_words(lengths(Kind.LENGTH, short), short, letter)}.",
             'Ask "fits" for the safe X and Y, and move the unit or the stations before entering '
             "any offset.",
             None,
@@ -285,13 +285,16 @@ def _beyond_safe(
     for zero in zeros:
         if zero.point_mm is None:
             continue
-        for index, ends in enumerate((place.safe.x, place.safe.y)):
-            if ends is not None:
-                at = zero.point_mm[index]
-                short = max(ends[0] - at, at - ends[1])
-                if short > 1e-9:
-                    found.append((zero, "XY"[index], short))
+        for index in (0, 1):
+            at = zero.point_mm[index]
+            short = place.safe.short(index, at, at)
+            if short is not None:
+                found.append((zero, "XY"[index], short))
     return found
+
+
+def _struck_words(size: str, short_mm: float, letter: str) -> str:
+    return f"by {size} in {letter}" if short_mm > 1e-9 else f"just touches it in {letter}"
 
 
 def _safe_figure(findings: Findings, zeros: Sequence[ZeroFound]) -> list[Figure]:
