@@ -147,6 +147,12 @@ def test_endless_loops_and_calls_end_by_the_limit() -> None:
     assert last(many)[0] is Code.TOO_MUCH and len(many.segments) <= 1000
 
 
+def test_an_endless_loop_of_long_bodies_ends_by_its_rounds() -> None:
+    few = replace(MACHINE, limits=Limits(jumps=50))
+    track = run("DO1\n" + "X1.\n" * 20 + "END1\nM30\n", few)
+    assert last(track)[0] is Code.ENDLESS and track.blocks < 1_200
+
+
 def test_stops_are_told_apart() -> None:
     track = run("M0\nM1\nM2\n")
     flags = [int(row["flags"]) for row in track.segments if row["kind"] == Kind.STOP]

@@ -384,6 +384,8 @@ class Limits:
         Blocks carried out.
     rows : int
         Segments.
+    jumps : int
+        Loops gone round, jumps, calls and repeats, all together.
     depth : int
         Calls within calls.
     brackets : int
@@ -392,7 +394,8 @@ class Limits:
     """
 
     blocks: int = 20_000_000
-    rows: int = 20_000_000
+    rows: int = 10_000_000
+    jumps: int = 1_000_000
     depth: int = 20
     brackets: int = 40
     line_characters: int = 10_000

@@ -204,7 +204,7 @@ class Code(StrEnum):
     LOOP_SHAPE = "loop_shape"
     """DO and END that do not match, or a jump into a loop. detail: number"""
     ENDLESS = "endless"
-    """More blocks than the limit. detail: limit"""
+    """More blocks, or more jumps and repeats, than the limit. detail: limit"""
     TOO_MUCH = "too_much"
     """More motion than the limit. detail: limit"""
     PROGRAM_MISSING = "program_missing"

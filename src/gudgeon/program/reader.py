@@ -125,6 +125,7 @@ class _Reading:
         self.frames = [_Frame(Source(text, dialect))]
         self.sources: dict[int, Source | None] = {}
         self.blocks = 0
+        self.jumps = 0
         self.next_look = 0
         self.ended: Ended | None = None
         self.fast: ModuleType | None = None
@@ -182,7 +183,7 @@ class _Reading:
             self._look(frame)
             if self.ended is not None:
                 return
-        if self.quick and frame.begun:
+        if self.quick and frame.begun and run.cutter is None:
             self._run_quickly(frame)
         if frame.offset >= len(frame.source.text):
             raise Halt(Code.NO_END)
@@ -370,6 +371,7 @@ class _Reading:
     def _loop_end(self, frame: _Frame, control: Control, index: int) -> None:
         if not frame.loops or frame.source.end_of_loop(frame.loops[-1]) != index:
             raise Halt(Code.LOOP_SHAPE, control.column, number=control.loop)
+        self._count_jump()
         frame.go_to(frame.loops[-1])
 
     def _goto(self, frame: _Frame, control: Control, index: int) -> None:
@@ -381,6 +383,12 @@ class _Reading:
             raise Halt(Code.NOT_WHOLE, control.column, word=f"GOTO {value:.15g}")
         self._go_to(frame, frame.source.label(int(value), index, control.column), control)
 
+    def _count_jump(self) -> None:
+        # An endless loop ends by its jumps, long before its blocks are too many.
+        self.jumps += 1
+        if self.jumps > self.dialect.limits.jumps:
+            raise Halt(Code.ENDLESS, limit=self.dialect.limits.jumps)
+
     def _go_to(self, frame: _Frame, line: int, control: Control) -> None:
         around = frame.source.loop_around(line)
         while around is not None:
@@ -389,6 +397,7 @@ class _Reading:
             around = frame.source.loop_around(around)
         end_of = frame.source.end_of_loop
         frame.loops = [one for one in frame.loops if one <= line <= (end_of(one) or -1)]
+        self._count_jump()
         frame.go_to(line)
 
     def _follow(self, frame: _Frame, jump: Jump | None) -> None:
@@ -413,6 +422,7 @@ class _Reading:
         if jump.kind == "macro":
             self.run.variables.push(jump.arguments, jump.causes)
         called = _Frame(source, first=line, repeats=jump.repeats, jump=jump, begun=True)
+        self._count_jump()
         called.go_to(line)
         self.frames.append(called)
 
@@ -442,6 +452,7 @@ class _Reading:
             return
         if frame.repeats > 1 and jump.number is None:
             frame.repeats -= 1
+            self._count_jump()
             frame.go_to(frame.first)
             frame.loops.clear()
             if frame.jump.kind == "macro":

@@ -291,7 +291,8 @@ SAID: Final[Mapping[Code, Said]] = {
         "DO{number} and END{number} do not match, or a jump leads into them", "mend the loop"
     ),
     Code.ENDLESS: Said(
-        "more than {limit} blocks are carried out", "look for a loop that never ends"
+        "more than {limit} blocks, jumps or repeats are carried out",
+        "look for a loop that never ends",
     ),
     Code.TOO_MUCH: Said("more than {limit} moves", "read the program in parts"),
     Code.PROGRAM_MISSING: Said(
