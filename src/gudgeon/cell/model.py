@@ -171,6 +171,20 @@ class Box:
 
 
 @dataclass(frozen=True, slots=True)
+class Alternative:
+    """[[unit.alternatives]]: what could stand in the place of one of the boxes (an elbow).
+
+    Judged one by one, never fitted together with the box that it replaces.
+    """
+
+    name: str | None = entry(Kind.TEXT, "what it is")
+    instead_of: str | None = entry(Kind.TEXT, "name of the box that it replaces")
+    x: Range | None = entry(Kind.LENGTH, "ends along the tilt axis, unit frame", Shape.RANGE)
+    y: Range | None = entry(Kind.LENGTH, "ends across the tilt axis, unit frame", Shape.RANGE)
+    z: Range | None = entry(Kind.LENGTH, "ends in height over the tilt axis", Shape.RANGE)
+
+
+@dataclass(frozen=True, slots=True)
 class Hose:
     """[[unit.hoses]]: a hose or cable between the unit and an anchor.
 
@@ -279,6 +293,9 @@ class Unit:
     brake_safety: Amount | None = entry(Kind.NUMBER, "safety factor on the brakes", low=1.0)
     flange: Flange = section(Flange, "holes and pilot of the platter")
     boxes: tuple[Box, ...] = sections(Box, "parts of the unit that stand out: motors, covers")
+    alternatives: tuple[Alternative, ...] = sections(
+        Alternative, "what could be fitted instead of one of the boxes"
+    )
     hoses: tuple[Hose, ...] = sections(Hose, "hoses and cables")
     masses: tuple[Mass, ...] = sections(Mass, "cradle and platter, if their unbalance is known")
 
@@ -299,6 +316,9 @@ class Placement:
     centre_x: Amount | None = entry(Kind.LENGTH, "machine X of the unit frame's origin")
     centre_y: Amount | None = entry(Kind.LENGTH, "machine Y of the unit frame's origin")
     riser: Amount | None = entry(Kind.LENGTH, "thickness of a plate under the unit", low=0.0)
+    risers: tuple[Amount, ...] = entry(
+        Kind.LENGTH, "thickness of each riser plate at hand, to be tried", Shape.LIST, low=0.0
+    )
     reach_x: Amount | None = entry(
         Kind.LENGTH, "X needed either side of the unit: outermost zero plus approach", low=0.0
     )

@@ -44,7 +44,7 @@ def double_names(cell: Cell, source: Source) -> Iterator[Fault]:
 
 
 def unknown_names(cell: Cell, source: Source, broken: frozenset[str]) -> Iterator[Fault]:
-    """Yield C026 for every part, face or tool that is used but not given.
+    """Yield C026 for every part, face, tool or box that is used but not given.
 
     A cell that has no parts (or tools) at all is still being written; nothing is said then.
 
@@ -70,6 +70,11 @@ def unknown_names(cell: Cell, source: Source, broken: frozenset[str]) -> Iterato
             for place, face in enumerate(station.faces):
                 if face not in known:
                     yield _unknown(source, (*path, "faces", place), "face", face, known)
+    boxes = [box.name for box in cell.unit.boxes if box.name is not None]
+    for number, other in enumerate(cell.unit.alternatives):
+        if "unit" not in broken and other.instead_of not in (None, *boxes):
+            path = ("unit", "alternatives", number, "instead_of")
+            yield _unknown(source, path, "box", str(other.instead_of), boxes)
     for number, cut in enumerate(cell.operations):
         path = ("operations", number)
         if tools_known and cut.tool is not None and str(cut.tool) not in numbers:
@@ -86,13 +91,18 @@ def _unknown(source: Source, path: Path, what: str, name: str, known: list[str])
     near = difflib.get_close_matches(name, known, n=1, cutoff=0.6)
     mark = "" if what == "tool" else '"'
     listed = ", ".join(f"{mark}{other}{mark}" for other in known[:8]) or "none"
-    section = {"part": "[[parts]]", "tool": "[[tools]]", "face": "[[parts.faces]]"}[what]
+    section = {
+        "part": "[[parts]]",
+        "tool": "[[tools]]",
+        "face": "[[parts.faces]]",
+        "box": "[[unit.boxes]]",
+    }[what]
     do = f"write {mark}{near[0]}{mark}, or " if near and what != "tool" else ""
     return Fault(
         "C026",
         "error",
         f"there is no {what} {mark}{name}{mark}",
         (source.value(path),),
-        f"The {what}s of this cell are {listed}.",
+        f"The {what}{'es' if what == 'box' else 's'} of this cell are {listed}.",
         f"{do}add the {what} under {section}",
     )
