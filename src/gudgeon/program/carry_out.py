@@ -232,6 +232,7 @@ _ACTIONS: Final[dict[Meaning, Callable[[Run, Parts, Meaning], None]]] = {
     Meaning.TOOL_POINT_OFF: _tool_point_off,
 }
 _ORDER: Final = {meaning: place for place, meaning in enumerate(_ACTIONS)}
+_TAKE_P: Final = frozenset({Meaning.CALL, Meaning.RETURN, Meaning.FAMILY})
 _STOPS: Final = frozenset({Meaning.STOP, Meaning.OPTIONAL_STOP, Meaning.END})
 
 
@@ -255,6 +256,8 @@ def _move(run: Run, parts: Parts, motion: Meaning | None) -> None:
             raise Halt(Code.ARC_NO_CENTRE, parts.word(explicit).column)
         if explicit in CYCLES and "R" not in given:
             raise Halt(Code.CYCLE_NO_DEPTH, parts.word(explicit).column, word="Z")
+        if motion in CYCLES:
+            _no_words_of_a_cycle(run, parts)
         return
     column = run.column if words else min(one.column for one in centre.values())
     run.column = column
@@ -276,6 +279,19 @@ def _move(run: Run, parts: Parts, motion: Meaning | None) -> None:
         turned_work.straight(run, motion, words, column)
     if state.force.feed_mode == "inverse" and motion is not Meaning.RAPID:
         state.feed, run.feed_cause = nan, -1
+
+
+def _no_words_of_a_cycle(run: Run, parts: Parts) -> None:
+    """Halt at words of a cycle without axis words.
+
+    One control drills again, another keeps the words for the next hole, a third stops (NISTIR 6556,
+    3.5.16).
+    """
+    if not parts.roles.keys().isdisjoint(_TAKE_P):
+        return
+    for letter, one in parts.given.items():
+        if letter in "RQPIJK" or letter == run.dialect.repeat_letter:
+            raise Halt(Code.WORD_UNUSED, one.column, word=one.text)
 
 
 def _in_machine(run: Run, parts: Parts, motion: Meaning | None) -> None:

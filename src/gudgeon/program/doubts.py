@@ -123,6 +123,9 @@ class Code(StrEnum):
     """G53 together with G91."""
     MACHINE_MOTION = "machine_motion"
     """G53 with a motion that is neither rapid nor line (NISTIR 6556, 3.5.12)."""
+    SHIFT_TWICE = "shift_twice"
+    """A shift (G92) and a local shift together, or one ended by a word of the other: controls
+    differ."""
     RETURN_NOT_ALONE = "return_not_alone"
     """A word that may not stand while a cutter radius, a tilted plane or tool-point control is in
     force, or controls differ in what it then does. detail: word"""
@@ -151,7 +154,8 @@ class Code(StrEnum):
     CYCLE_REPEAT_ZERO = "cycle_repeat_zero"
     """Repeats of zero: an alarm on one control, no hole on another."""
     CYCLE_STEP = "cycle_step"
-    """A further hole under G91 that starts from another level than the first: controls differ."""
+    """A further hole under G91 that starts from another level than the first, or one in another
+    plane, unit or distance mode: controls differ."""
     CYCLE_SHIFT = "cycle_shift"
     """How this boring cycle moves the tool off the wall is not declared. detail: cycle"""
     CYCLE_BY_HAND = "cycle_by_hand"

@@ -43,17 +43,25 @@ def drill(
         raise Halt(Code.DISTANCE_UNSET, column)
     _check_place(run, words, column)
     u, v, w = PLANES[force.plane]
+    stands = force.plane, force.plane_tilted, force.tool_point
     if run.cycle_begins:
         run.first_level, run.cycle_begins = state.position[w], False
+        run.sticky.stands = stands
+    elif run.sticky.stands != stands:
+        # Its levels were counted along another axis, or from another zero.
+        raise Halt(Code.CYCLE_STEP, column)
     sticky = _remember(run, words, given, w, column)
     r, z = _levels(run, sticky, w, column)
     q = None if sticky.q is None else run.scaled(sticky.q)
     pause = None if sticky.p is None else run.seconds(sticky.p)
     top = None
+    along = sticky.i, sticky.j, sticky.k  # X, Y, Z
+    aside, across = along[u], along[v]
     if cycle is Meaning.BACK_BORE and run.dialect.back_bore == "I J K":
-        if sticky.k is None or z is None:
-            raise Halt(Code.CYCLE_NO_DEPTH, column, word="K")
-        top = z + run.scaled(sticky.k) if not force.absolute else _level(run, w, sticky.k)
+        upper = along[w]
+        if upper is None or z is None:
+            raise Halt(Code.CYCLE_NO_DEPTH, column, word="IJK"[w])
+        top = z + run.scaled(upper) if not force.absolute else _level(run, w, upper)
     repeats = given.get(run.dialect.repeat_letter)
     holes = check_cycle(
         cycle,
@@ -76,8 +84,8 @@ def drill(
         form=run.dialect.back_bore,
         direction=run.dialect.bore_shift,
         q=q,
-        i=None if sticky.i is None else run.scaled(sticky.i),
-        j=None if sticky.j is None else run.scaled(sticky.j),
+        i=None if aside is None else run.scaled(aside),
+        j=None if across is None else run.scaled(across),
         column=column,
     )
     level = return_level(r, run.first_level, to_initial=run.to_first_level)

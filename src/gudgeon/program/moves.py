@@ -141,7 +141,13 @@ def machine_target(run: Run, words: AxisWords, column: int) -> Target:
         raise Halt(Code.MACHINE_STEP, column)
     target = Target(state.position.copy(), state.causes.copy())
     for axis, word in words:
-        target.set(axis, run.scaled(word, axis), word.cause)
+        value = run.scaled(word, axis)
+        if axis >= 3:
+            rule = RULE_NUMBER[run.dialect.turning[axis - 3]]
+            value, either_way = turn_to(rule, state.position[axis], value)
+            if either_way:
+                target.flags |= Flag.EITHER_WAY
+        target.set(axis, value, word.cause)
     return target
 
 

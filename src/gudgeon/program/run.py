@@ -64,6 +64,8 @@ class Sticky:
     k: Given | None = None
     modes: tuple[object, object] = (None, None)
     """Unit and distance mode in which R and Z were written."""
+    stands: tuple[object, ...] = ()
+    """Plane, tilted plane and tool-point control at the first hole."""
 
 
 def whole(word: Given, low: int, high: int) -> int:
@@ -118,6 +120,8 @@ class Run:
         self.lengths = dict(dialect.lengths)
         self.radii = dict(dialect.radii)
         self.feed_cause = _NO_CAUSE  # of a feed that was set to something not known
+        self.length_minus = False  # the length in force is taken away (G44)
+        self.shift_local = False  # the shift in force is a local one (G52)
         self.length_waiting = 0.0  # change of length that the next step of Z may take along
         self.motion_before_cycle: Meaning | None = None
         self.first_level = nan  # of the drilling axis where the cycle in force began [mm]

@@ -113,6 +113,8 @@ def change_tool(run: Run, column: int) -> None:
     state = run.state
     if state.force.next_tool is None:
         raise Halt(Code.TOOL_UNSET, column)
+    if state.force.cutter_side:
+        raise Halt(Code.CUTTER_WORD, column, word=Meaning.TOOL_CHANGE.value)
     at = run.dialect.change_at
     # Up first, then sideways: the order that a change takes on machines with an upright spindle.
     for axes in ((2,), (0, 1), (3, 4)):
@@ -145,7 +147,8 @@ def set_length(run: Run, meaning: Meaning, register: Given | None, column: int) 
         number = _length_register(run, register, column)
         # Register 0 is a length of zero (NISTIR 6556, 3.5.11).
         length = 0.0 if number == 0 else run.lengths.get(number, nan)
-        if meaning is Meaning.LENGTH_MINUS:
+        run.length_minus = meaning is Meaning.LENGTH_MINUS
+        if run.length_minus:
             length = -length
         run.state.change(length_register=number, length_mm=length)
     _length_changed(run, before)
@@ -210,10 +213,15 @@ def set_shift(run: Run, meaning: Meaning, words: AxisWords, column: int) -> None
     Raises
     ------
     Halt
-        No axis is named where one must be.
+        No axis is named where one must be, or a shift of the other kind is in force.
     """
     state = run.state
     shift: list[float] = list(state.force.shift)
+    local = meaning is Meaning.SHIFT_LOCAL
+    if any(shift) and local is not run.shift_local:
+        # Added up, or one in place of the other: controls differ.
+        raise Halt(Code.SHIFT_TWICE, column)
+    run.shift_local = local
     if meaning is Meaning.SHIFT_SET:
         # NISTIR 6556, 3.5.18; G91 makes no difference to it.
         if not words:
@@ -226,7 +234,7 @@ def set_shift(run: Run, meaning: Meaning, words: AxisWords, column: int) -> None
             if isnan(state.position[axis]) and state.causes[axis] < 0:
                 run.doubt(Code.POSITION_UNKNOWN, word.column, axis=axis)
         run.shift_kept = tuple(shift)
-    elif meaning is Meaning.SHIFT_LOCAL:
+    elif local:
         for axis, word in words:
             shift[axis] = run.scaled(word, axis)
     elif meaning is Meaning.SHIFT_BACK:
@@ -280,6 +288,8 @@ def _written_name(run: Run, write: Write, counter: Given) -> str:
         if family is None:
             raise Halt(Code.WRITE_UNKNOWN, counter.column, form=counter.text)
         return member_name(f"{letter}{tenths / 10:g}", family, whole(counter, 1, family.count))
+    if counter.value == 0.0:  # a shift of all offsets on some controls
+        raise Halt(Code.WRITE_UNKNOWN, counter.column, form=counter.text)
     return run.dialect.offset_names[whole(counter, 1, len(run.dialect.offset_names)) - 1]
 
 
@@ -301,7 +311,7 @@ def _write_number(
         run.lengths[register] = length
         if force.length_register == register:
             before = force.length_mm
-            run.state.change(length_mm=length)
+            run.state.change(length_mm=-length if run.length_minus else length)
             _length_changed(run, before)
     run.event(Kind.OFFSET_CHANGE)
 
@@ -334,6 +344,9 @@ def set_cutter(run: Run, meaning: Meaning, register: Given | None, column: int) 
         return
     if force.plane is None:
         raise Halt(Code.PLANE_UNSET, column)
+    if force.plane and run.plane is not None:
+        # The plane's own axes lie askew to those of the machine.
+        raise Halt(Code.CUTTER_WORD, column, word=meaning.value)
     if run.cutter is not None:  # the last stretch waits for its lead-out
         raise Halt(Code.CUTTER_WORD, column, word=meaning.value)
     run.state.change(cutter_side=side, cutter_radius_mm=radius)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Set
+from collections.abc import Mapping, Set
 from typing import Final
 
 from gudgeon.program.blocks import Block
@@ -36,6 +36,14 @@ TAKES_AXES: Final = frozenset(
     }
 )
 _ALWAYS: Final = frozenset("FST")
+_CYCLE_LETTERS: Final[Mapping[Meaning, frozenset[str]]] = {
+    # NISTIR 6556, 3.5.16. Elsewhere they mean something else from control to control: K counts
+    # repeats on many, I and J make pecks smaller, Q makes tapping peck.
+    Meaning.PECK: frozenset("Q"),
+    Meaning.CHIP_BREAK: frozenset("Q"),
+    Meaning.FINE_BORE: frozenset("Q"),
+    Meaning.BACK_BORE: frozenset("QIJK"),
+}
 _TOO_LARGE: Final = 1e15
 """No control holds such a number in a word; its square would be beyond ours."""
 _AXIS_LETTERS: Final = "XYZABC"
@@ -210,7 +218,8 @@ def _taken(run: Run, parts: Parts, motion: Meaning | None) -> set[str]:
     if motion in ARCS:
         taken |= set("IJKR")
     elif motion in CYCLES:
-        taken |= set("RPQIJK") | {run.dialect.repeat_letter}
+        assert motion is not None
+        taken |= {"R", "P", run.dialect.repeat_letter} | _CYCLE_LETTERS.get(motion, frozenset())
     if _LENGTHS & roles.keys():
         taken.add("H")
     if _CUTTERS & roles.keys():

@@ -30,7 +30,7 @@ from gudgeon.program.frames import (
 )
 from gudgeon.program.moves import AxisWords, Target
 from gudgeon.program.run import Given, Run
-from gudgeon.program.track import Flag
+from gudgeon.program.track import AXES, Flag
 from gudgeon.program.turning import RULE_NUMBER, turn_to
 
 __all__ = ["block", "set_plane", "set_tool_point", "straight", "tool_point_off"]
@@ -200,7 +200,12 @@ def block(run: Run, words: AxisWords, column: int, act: Callable[[], None]) -> N
         state.position[:3] = end
         _carry_over(run, first, first_arc, frame, chain, angles, offset)
         rows = run.rows.segments[first : run.rows.count]
-        rows["doubt"][np.isnan(rows["end"][:, :3]).any(axis=1) & (rows["doubt"] < 0)] = cause
+        unknown = np.isnan(rows["end"][:, :3]).any(axis=1) & (rows["doubt"] < 0)
+        if cause < 0 and unknown.any():
+            # Turned, one coordinate that is not known leaves none known.
+            axis = next((i for i in range(3) if isnan(here[i])), 0)
+            cause = run.doubt(Code.POSITION_UNKNOWN, column, axis=axis)
+        rows["doubt"][unknown] = cause
         for axis in range(3):
             if isnan(end[axis]) and state.causes[axis] < 0:
                 state.causes[axis] = cause
@@ -272,6 +277,9 @@ def _turning_line(run: Run, motion: Meaning, words: AxisWords, column: int) -> N
     )
     flags = Flag.CHORD if len(chords) > 1 else Flag(0)
     why = next((one for one in (*state.causes, *target.causes) if one >= 0), run.plane_cause)
+    if why < 0 and np.isnan(chords).any():
+        axis = next((i for i in range(AXES) if isnan(start[i])), 0)
+        why = run.doubt(Code.POSITION_UNKNOWN, column, axis=axis)
     for chord in chords:
         step = Target(chord.tolist(), [why if isnan(one) else -1 for one in chord])
         step.flags = target.flags

@@ -172,6 +172,10 @@ SAID: Final[Mapping[Code, Said]] = {
     ),
     Code.MACHINE_STEP: Said("G53 together with G91", "write G90"),
     Code.MACHINE_MOTION: Said("machine coordinates without G0 or G1", "write G0 or G1 with it"),
+    Code.SHIFT_TWICE: Said(
+        "a shift and a local shift together, and controls differ",
+        "set the one that is in force to zero before",
+    ),
     Code.RETURN_NOT_ALONE: Said(
         "{word} while a radius or a tilted plane is in force", "end those before {word}"
     ),
@@ -211,8 +215,9 @@ SAID: Final[Mapping[Code, Said]] = {
         "control.repeat_zero",
     ),
     Code.CYCLE_STEP: Said(
-        "a further hole under G91 from another level, and controls differ",
-        'write it with G90, or state step_from = "first level" or "level now"',
+        "a further hole under G91 from another level, or in another plane, unit or distance mode "
+        "than the first, and controls differ",
+        'end the cycle (G80) and write it whole, or state step_from = "first level" or "level now"',
         "control.step_from",
     ),
     Code.CYCLE_SHIFT: Said(
