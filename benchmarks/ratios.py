@@ -9,7 +9,6 @@ Both sides must give the same result, or the run fails.
 from __future__ import annotations
 
 import math
-import os
 import random
 import statistics
 import sys
@@ -19,10 +18,6 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
-
-# In a virtual machine that gives free memory back to its host, the first touch of a huge page costs
-# more than reading the lines that fill it; small pages cost the same everywhere.
-os.environ.setdefault("NUMPY_MADVISE_HUGEPAGE", "0")
 
 import numpy as np
 import programs

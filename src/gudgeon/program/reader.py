@@ -22,7 +22,7 @@ from gudgeon.program.run import Run
 from gudgeon.program.sorting import role_of
 from gudgeon.program.source import Source
 from gudgeon.program.survey import unread
-from gudgeon.program.track import Ended, Track
+from gudgeon.program.track import Ended, Rows, Track
 
 __all__ = ["read"]
 
@@ -146,7 +146,8 @@ class _Reading:
                 self._settle_cutter(at_end=True)
             except Halt as halt:
                 self._stop(halt)
-        rows = run.rows
+        # The run refers to itself through its variables: it must not hold the rows until collected.
+        rows, run.rows = run.rows, Rows(0)
         return Track(
             segments=rows.segments[: rows.count],
             arcs=rows.arcs[: rows.arc_count],
