@@ -44,7 +44,7 @@ class Ratio:
 
     def row(self) -> str:
         times = self.ours_s / self.reference_s
-        said = f"{times:.2f} x" if times >= 0.1 else f"1/{1.0 / times:.0f}"
+        said = f"{times:.2f} x" if times >= 0.5 else f"1/{1.0 / times:.1f}"
         return (
             f"{self.piece:<34}{1e3 * self.ours_s:>10.2f} ms   "
             f"{self.reference:<34}{1e3 * self.reference_s:>10.2f} ms   {said:>8}"
