@@ -6,28 +6,28 @@ and Keerthi (1988, from memory) is used only to find a good d; `lower` always co
 support values along the last d, less a bound of their rounding.  The simplex step is the usual
 distance from the origin to a point, segment, triangle or tetrahedron.
 """
+
 from __future__ import annotations
 
 from math import sqrt
+from typing import Final
+
+import numba
 import numpy as np
-from numba import njit
 
-MOST = 40
-FLAT = 1e-28
+__all__ = ["nearest"]
 
-
-@njit(cache=True)
-def _dot(a, b):
-    return a[0] * b[0] + a[1] * b[1] + a[2] * b[2]
+_POINT: Final = 1e-28
+"""A segment of a square length below this is a point [mm^2]."""
 
 
-@njit(cache=True)
-def _on_segment(s, w):
+@numba.njit
+def _on_segment(s, w):  # type: ignore[no-untyped-def]
     """Weights of the point of segment s[0], s[1] nearest to the origin, into w."""
     dx, dy, dz = s[1, 0] - s[0, 0], s[1, 1] - s[0, 1], s[1, 2] - s[0, 2]
     length = dx * dx + dy * dy + dz * dz
     along = -(s[0, 0] * dx + s[0, 1] * dy + s[0, 2] * dz)
-    if length <= FLAT or along <= 0.0:
+    if length <= _POINT or along <= 0.0:
         w[0], w[1] = 1.0, 0.0
     elif along >= length:
         w[0], w[1] = 0.0, 1.0
@@ -36,8 +36,8 @@ def _on_segment(s, w):
         w[0] = 1.0 - w[1]
 
 
-@njit(cache=True)
-def _on_triangle(a, b, c, w):
+@numba.njit
+def _on_triangle(a, b, c, w):  # type: ignore[no-untyped-def]
     """Weights of the point of a triangle nearest to the origin (Voronoi regions), into w[:3]."""
     abx, aby, abz = b[0] - a[0], b[1] - a[1], b[2] - a[2]
     acx, acy, acz = c[0] - a[0], c[1] - a[1], c[2] - a[2]
@@ -80,12 +80,45 @@ def _on_triangle(a, b, c, w):
     w[0] = 1.0 - w[1] - w[2]
 
 
-@njit(cache=True)
-def nearest(s, n, w, keep):
+@numba.njit
+def _volume(a, b, c):  # type: ignore[no-untyped-def]
+    return (
+        a[0] * (b[1] * c[2] - b[2] * c[1])
+        + a[1] * (b[2] * c[0] - b[0] * c[2])
+        + a[2] * (b[0] * c[1] - b[1] * c[0])
+    )
+
+
+@numba.njit
+def _weights(s, w):  # type: ignore[no-untyped-def]
+    """Weights of the origin in a tetrahedron that holds it."""
+    w[0], w[1] = _volume(s[1], s[2], s[3]), -_volume(s[0], s[2], s[3])
+    w[2], w[3] = _volume(s[0], s[1], s[3]), -_volume(s[0], s[1], s[2])
+    total = w[0] + w[1] + w[2] + w[3]
+    for i in range(4):
+        w[i] = max(w[i] / total, 0.0) if total != 0.0 else 0.25
+
+
+@numba.njit
+def nearest(s, n, w, keep, t):  # type: ignore[no-untyped-def]
     """Find the point of a simplex nearest to the origin.
 
-    s: (4, 3) vertices, n of them in use; w: their weights out.  Returns (inside, count) and packs
-    the vertices with weight into the front; `keep` (4,) gets their old places.
+    Parameters
+    ----------
+    s : ndarray, shape (4, 3)
+        Vertices; those with weight are packed to the front.
+    n : int
+        How many are in use.
+    w : ndarray, shape (4,)
+        Weights, out.
+    keep : ndarray of int, shape (4,)
+        Old places of the packed vertices, out.
+    t : ndarray, shape (3,)
+        Scratch.
+
+    Returns
+    -------
+    whether the origin lies in the simplex, number of vertices with weight
     """
     for i in range(4):
         w[i] = 0.0
@@ -97,7 +130,6 @@ def nearest(s, n, w, keep):
         _on_triangle(s[0], s[1], s[2], w)
     else:
         best = np.inf
-        t = np.empty(3)
         inside = True
         any_face = False
         for face in range(4):
@@ -130,8 +162,9 @@ def nearest(s, n, w, keep):
                     w[0] = w[1] = w[2] = w[3] = 0.0
                     w[i], w[j], w[k] = t[0], t[1], t[2]
         if inside or not any_face:
+            _weights(s, w)
             for i in range(4):
-                w[i] = 0.25
+                keep[i] = i
             return True, 4
     count = 0
     for i in range(n):

@@ -6,14 +6,13 @@ angles are zero; bodies of the head are counted from the gauge point (as in `kin
 
 from __future__ import annotations
 
-from collections.abc import Iterable
 from dataclasses import dataclass, field
 from enum import IntEnum, StrEnum
 
 import numpy as np
 from numpy.typing import NDArray
 
-from gudgeon.clearance.pieces import Pieces, Solid, gather
+from gudgeon.clearance.pieces import Solid
 
 __all__ = ["Body", "Carrier", "Lines", "Role", "Scene"]
 
