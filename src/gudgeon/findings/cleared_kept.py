@@ -1,0 +1,149 @@
+"""What is proven so far, kept under a hash of exactly what the proof used."""
+
+from __future__ import annotations
+
+import hashlib
+import json
+from collections.abc import Mapping, Sequence
+from typing import TYPE_CHECKING, Any, Final
+
+import numpy as np
+from numpy.typing import NDArray
+
+from gudgeon import __version__
+from gudgeon.findings.cleared_motion import Motions
+from gudgeon.findings.programs import Keep
+
+if TYPE_CHECKING:
+    from gudgeon.clearance.scene import Body, Scene
+
+__all__ = ["Kept", "key_of"]
+
+EDITION: Final = 1
+"""Raised when the meaning of what is kept changes, or when the engine's proofs do."""
+
+
+def key_of(
+    motions: Motions,
+    scene: Scene,
+    tools: Mapping[int | None, Sequence[Body] | None],
+    need_mm: float,
+    rapids: str | None,
+) -> str:
+    """Return a SHA-256 of every motion, body, axis line and clearance that the proof rests on."""
+    digest = hashlib.sha256()
+
+    def take(*things: object) -> None:
+        for thing in things:
+            data = thing.tobytes() if isinstance(thing, np.ndarray) else repr(thing).encode()
+            digest.update(len(data).to_bytes(8, "little"))
+            digest.update(data)
+
+    take("clears", EDITION, __version__, need_mm, rapids)
+    take(motions.start, motions.end, motions.row, motions.bulge_mm, motions.cutting)
+    take(motions.stations, motions.tool, motions.force, motions.boxed, motions.other_way)
+    take(scene.lines.rows, scene.table_axes, scene.unsure_mm)
+    take(sorted(sorted(pair) for pair in scene.apart))
+    for body in scene.bodies:
+        _body(take, body)
+    for number in sorted(tools, key=repr):
+        take(number)
+        for body in tools[number] or ():
+            _body(take, body)
+    return digest.hexdigest()
+
+
+def _body(take: Any, body: Body) -> None:
+    take(body.name, int(body.carrier), str(body.role), body.closed, body.station)
+    for pieces, points in body.solids:
+        # Field by field: padding bytes between them are not set.
+        take(*(np.ascontiguousarray(pieces[name]) for name in pieces.dtype.names or ()))
+        take(np.ascontiguousarray(points))
+
+
+class Kept:
+    """What is kept of one proof: motions proven together, and single findings."""
+
+    def __init__(self, place: Keep, key: str) -> None:
+        self._place, self._key = place, key
+        self._clear: set[int] = set()
+        self._single: dict[int, Any] = {}
+        self._changed = False
+        data = place.load(key)
+        if data is not None:
+            try:
+                held = json.loads(data)
+                if held.get("key") == key:
+                    self._clear = {
+                        i for low, high in held["clear"] for i in range(int(low), int(high))
+                    }
+                    self._single = {int(i): row for i, row in held["single"].items()}
+            except (ValueError, KeyError, TypeError, AttributeError):
+                self._clear, self._single = set(), {}  # not ours, or half a file: prove anew
+
+    @property
+    def found_any(self) -> bool:
+        """Whether anything was on disk."""
+        return bool(self._clear or self._single)
+
+    def has(self, group: NDArray[np.int64]) -> bool:
+        """Tell whether every motion of a group is kept."""
+        return all(i in self._clear or i in self._single for i in group.tolist())
+
+    def open_ones(self, group: NDArray[np.int64]) -> NDArray[np.int64]:
+        """Return those of a group that were judged one by one."""
+        return np.array([i for i in group.tolist() if i not in self._clear], dtype=np.int64)
+
+    def proven(self, which: NDArray[np.int64]) -> None:
+        """Note motions that were proven together."""
+        self._clear.update(which.tolist())
+        self._changed = True
+
+    def found(self, i: int) -> Any:
+        """Return the finding of one motion; ``None`` if it is not kept."""
+        from gudgeon.findings.cleared import Found, Judged
+
+        row = self._single.get(i)
+        if row is None:
+            return None
+        try:
+            judged, margin, exact, pair, joint, points, note = row
+            return Found(
+                Judged(judged),
+                float("nan") if margin is None else float(margin),
+                bool(exact),
+                tuple(pair),
+                tuple(joint),
+                tuple(tuple(point) for point in points),  # type: ignore[arg-type]
+                str(note),
+            )
+        except (ValueError, TypeError):
+            return None
+
+    def keep(self, i: int, found: Any) -> None:
+        """Note the finding of one motion."""
+        margin = found.margin_mm if found.margin_mm == found.margin_mm else None
+        self._single[i] = [
+            found.judged.value,
+            margin if margin is None or abs(margin) < 1e300 else None,
+            found.exact,
+            list(found.pair),
+            list(found.joint),
+            [list(point) for point in found.points],
+            found.note,
+        ]
+        self._changed = True
+
+    def save(self) -> None:
+        """Write what is new."""
+        if not self._changed:
+            return
+        runs: list[list[int]] = []
+        for i in sorted(self._clear):
+            if runs and runs[-1][1] == i:
+                runs[-1][1] = i + 1
+            else:
+                runs.append([i, i + 1])
+        data = {"key": self._key, "clear": runs, "single": self._single}
+        self._place.save(self._key, json.dumps(data, allow_nan=False).encode())
+        self._changed = False
