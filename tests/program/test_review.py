@@ -59,6 +59,12 @@ def last(track: Track) -> tuple[object, ...]:
         ("G52 X1.\nG92.1", Code.SHIFT_TWICE, 4, 1),
         ("G10 L2 P0 X1.", Code.WRITE_UNKNOWN, 3, 8),
         ("G41 D1 G1 X10. Y10.\nY20.\nT2 M6\nG40 X0.", Code.CUTTER_WORD, 5, 4),
+        # The old Q in new units.
+        ("G83 X0. R3. Z-5. Q2.\nG20 X1. R.1 Z-.2", Code.CYCLE_STEP, 4, 5),
+        # Zero of C lies at 15 deg in G55.
+        ("G55\nG68.2 X0 Y0 Z0\nG0 X1.", Code.PLANE_ZERO, 5, 4),
+        ("G55\nG68.2 X0 Y0 Z0\nG53.1", Code.PLANE_ZERO, 5, 1),
+        ("G55\nG43.4 H1\nG0 X1. Y1. C10.", Code.PLANE_ZERO, 5, 4),
         ("G68.2 X0 Y0 Z0 K30.\nG18 G41 D1 G1 X10. Z5.", Code.CUTTER_WORD, 4, 5),
     ],
 )
@@ -75,6 +81,7 @@ def test_what_controls_take_in_different_ways_is_not_guessed(
         "G81 X0. R3. Z-5.\nG54.1 P7\nG80",
         "G81 X0. R3. Z-5.\nF50.\nX1.",
         "G81 X0. R3. Z-5.\nG18\nG80\nG17 G81 X1. R3. Z-5.",
+        "G83 X0. R3. Z-5. Q2.\nG20 X1. R.1 Z-.2 Q.1",
         "G52 X1.\nG52 X0.\nG92 X5.\nG92.1\nG52 X3.",
     ],
 )

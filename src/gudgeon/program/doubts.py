@@ -227,6 +227,9 @@ class Code(StrEnum):
     PLANE_TURNS = "plane_turns"
     """A turning axis in a block of a tilted plane or, under tool-point control, of an arc or cycle:
     controls differ. detail: letter"""
+    PLANE_ZERO = "plane_zero"
+    """A tilted plane, or a tool point counted from angles at zero, with a work offset or shift that
+    turns the zero of an axis: controls differ. detail: word, axis"""
     PLANE_ASKEW = "plane_askew"
     """Motion in a tilted plane that the pose does not bring to the spindle. detail: off_rad"""
 

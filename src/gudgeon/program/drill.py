@@ -147,6 +147,11 @@ def _remember(
     if depth:
         sticky.z = depth[0]
     modes = run.state.force.unit, run.state.force.absolute
+    kept = [letter for letter in "QIJK" if letter not in given]
+    if sticky.modes[0] not in (None, modes[0]) and any(
+        getattr(sticky, letter.lower()) is not None for letter in kept
+    ):
+        raise Halt(Code.CYCLE_STEP, column)
     if depth and "R" in given:
         sticky.modes = modes
     elif sticky.modes != modes and sticky.r is not None and sticky.z is not None:

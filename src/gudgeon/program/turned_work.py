@@ -78,6 +78,7 @@ def _turn_to_plane(run: Run, chain: WorkChain, word: Given) -> None:
     state = run.state
     if run.plane is None or not state.force.plane_tilted:
         raise Halt(Code.NOT_DECLARED, word.column, what=word.text)
+    _need_upright_zero(run, word.column)
     now = state.position[3], state.position[4]
     angles = poses_for_plane(run.plane, chain, run.dialect.plane_choice, now, word.column)
     target = Target(state.position.copy(), state.causes.copy())
@@ -211,11 +212,22 @@ def block(run: Run, words: AxisWords, column: int, act: Callable[[], None]) -> N
                 state.causes[axis] = cause
 
 
+def _need_upright_zero(run: Run, column: int) -> None:
+    # "Angles at zero" are those of the axes on one control, those of the program on another.
+    state, point = run.state, run.tool_point
+    if state.force.tool_point and point is not None and not point.frame_at_zero:
+        return
+    for axis in (3, 4):
+        if abs(state.zero(axis)) > _ASKEW:
+            raise Halt(Code.PLANE_ZERO, column, word=state.force.offset or "", axis=axis)
+
+
 def _offset(run: Run, column: int) -> list[float]:
     """Return the work offset and shift, for X Y Z, without the tool length [mm]."""
     force = run.state.force
     if force.offset is None:
         raise Halt(Code.OFFSET_UNSET, column)
+    _need_upright_zero(run, column)
     for axis in range(3):
         if isnan(run.state.zero(axis)):
             cause = moves.zero_cause(run, axis, column)

@@ -343,6 +343,11 @@ def _assumed(shown: Shown, called: Mapping[int, str]) -> tuple[str, ...]:
         files = ", ".join(f"O{n} is {called[n]}" for n in sorted(called)[:8])
         more = f" and {len(called) - 8} more" if len(called) > 8 else ""
         told.append(f"Called programs are files beside the program: {files}{more}.")
+    changer = shown.findings.cell.machine.changer
+    if shown.summary.changes and changer.x is changer.y is changer.z is None:
+        told.append(
+            "A tool change leaves the axes where they stand ([machine.changer] is not given)."
+        )
     if shown.control.dialect.block_skip is not None:
         on = "on" if shown.control.dialect.block_skip else "off"
         told.append(f"The switch for blocks with a slash is {on}.")

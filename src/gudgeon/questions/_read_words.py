@@ -331,6 +331,11 @@ SAID: Final[Mapping[Code, Said]] = {
         "{letter} in a block of a tilted plane or of tool-point control, and controls differ",
         "turn {letter} in a block of its own",
     ),
+    Code.PLANE_ZERO: Said(
+        "a tilted plane or tool-point control while {word} turns the zero of {axis}, and controls "
+        "differ",
+        "use a work offset with zero in {axis}",
+    ),
     Code.PLANE_ASKEW: Said(
         "the plane lies {off_rad} off the spindle in this pose",
         "turn the axes to the plane before moving in it",
