@@ -13,6 +13,8 @@ from gudgeon.program.reader import read
 from gudgeon.program.track import Flag, Kind, Track
 from tests.program.soup import CHAIN, WORDS
 from tests.program.test_sample_programs import MACHINE
+from tests.questions.test_read import CONTROL as CELL
+from tests.questions.test_read import HOME, answered
 
 HEAD = "G21 G90 G17 G94 G54\n"
 AT_WORK = "G43 H1 G0 X0. Y0. Z20. F100.\n"
@@ -144,3 +146,11 @@ def test_back_boring_in_other_planes_takes_i_j_k_along_x_y_z() -> None:
         assert stopped[0] == pytest.approx([x + side[0], y + side[1], z + side[2]])
         lines = work[rows["kind"] == Kind.LINE]
         assert lines[0][drill] == pytest.approx(top)
+
+
+def test_it_is_told_that_a_tool_change_leaves_the_axes() -> None:
+    told = "A tool change leaves the axes where they stand ([machine.changer] is not given)."
+    assert told in answered("G21 G90\nT1 M6\nM30\n").assumed
+    assert told not in answered("G21 G90\nM30\n").assumed
+    changer = '\n[machine.changer]\nz = "0 mm"\n'
+    assert told not in answered("G21 G90\nT1 M6\nM30\n", CELL + HOME + changer).assumed
