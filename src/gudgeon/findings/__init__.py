@@ -7,29 +7,43 @@ itself stands in the modules beside this one, one per subject.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 from gudgeon.cell.model import Cell
 from gudgeon.findings.cash import CashFindings
+from gudgeon.findings.cleared import ClearedFindings
 from gudgeon.findings.control import ControlFindings
 from gudgeon.findings.gather import Gather, Lacking
 from gudgeon.findings.lines import LineFindings
 from gudgeon.findings.loads import LoadFindings
 from gudgeon.findings.part_points import PartPointFindings
 from gudgeon.findings.place import PlaceFindings
+from gudgeon.findings.programs import ProgramText
+from gudgeon.findings.scene import SceneFindings
 from gudgeon.findings.senses import SenseFindings
 
 __all__ = ["Findings", "Gather", "Lacking"]
 
 
 class Findings(
+    ClearedFindings,
+    SceneFindings,
     CashFindings,
     LoadFindings,
     PlaceFindings,
-    ControlFindings,
     PartPointFindings,
+    ControlFindings,
     LineFindings,
     SenseFindings,
 ):
-    """Facts of `cell`; each is a cached property of one of the bases."""
+    """Facts of `cell`; each is a cached property of one of the bases.
 
-    def __init__(self, cell: Cell) -> None:
-        super().__init__(cell)
+    Parameters
+    ----------
+    cell : Cell
+    programs : sequence of ProgramText
+        Programs that were handed in with it.
+    """
+
+    def __init__(self, cell: Cell, programs: Sequence[ProgramText] = ()) -> None:
+        super().__init__(cell, programs)

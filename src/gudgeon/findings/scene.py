@@ -1,0 +1,467 @@
+"""The scene for proofs of clearance: every body of the cell, what carries it, what is left out."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from functools import cached_property
+from typing import TYPE_CHECKING, Final
+
+import numpy as np
+
+from gudgeon.answer import Missing
+from gudgeon.cell.model import Tool
+from gudgeon.findings.bodies import (
+    ENDLESS_MM,
+    Crowd,
+    T,
+    block,
+    box_ends,
+    grown,
+    least,
+    most,
+    reach_of,
+    round_bar,
+)
+from gudgeon.findings.frames import Frame, FrameFindings
+from gudgeon.findings.gather import Lacking
+from gudgeon.findings.place import PlaceFindings
+from gudgeon.kinematics.bodies import LAYOUTS
+
+if TYPE_CHECKING:
+    from gudgeon.clearance.scene import Body, Lines, Scene
+
+__all__ = ["SceneFinding", "SceneFindings"]
+
+NOSE: Final = "spindle nose"
+NOSE_LEAST_MM: Final = 300.0
+"""The head over the nose counts at least so far up (common practice, no source)."""
+
+PLATTER_MM: Final = 1.0
+"""Thickness of the platter's disc; what lies below it is the cradle's."""
+
+
+@dataclass(frozen=True, slots=True)
+class SceneFinding:
+    """The bodies of the cell without the tool.
+
+    Attributes
+    ----------
+    scene : Scene
+    left_out : tuple of str
+        What is not modelled, as sentences; a proof does not hold for it.
+    assumed : tuple of str
+        What was taken for granted, each on the safe side unless it says otherwise.
+    missing : tuple of Missing
+        Entries that would let what is left out be judged.
+    unsure_mm : float
+        How far a point of a turning body may stand from where the axis lines say, k = 2 [mm].
+    sources : tuple of str
+    """
+
+    scene: Scene
+    left_out: tuple[str, ...]
+    assumed: tuple[str, ...]
+    missing: tuple[Missing, ...]
+    unsure_mm: float
+    sources: tuple[str, ...]
+
+
+class SceneFindings(PlaceFindings, FrameFindings):
+    """Bodies of the cell for the engine of clearance."""
+
+    @cached_property
+    def scene(self) -> SceneFinding:
+        """All bodies but the tool, placed on the axis lines as they were found.
+
+        Raises
+        ------
+        Lacking
+            What the axis lines, the height of the table or the load lack.
+        """
+        from gudgeon.clearance.scene import Carrier, Scene
+
+        gather = self.gather()
+        for part in ("axis_lines", "table_top_mm", "axis_height_mm"):
+            try:
+                getattr(self, part)
+            except Lacking as lacking:
+                gather.also(lacking)
+        if self._needs_load_shape:
+            try:
+                _ = self.load_shape
+            except Lacking as lacking:
+                gather.also(lacking)
+        gather.stop()
+        crowd = Crowd()
+        self._put_table(crowd)
+        self._put_unit_body(crowd)
+        self._put_unit_boxes(crowd)
+        self._put_platter(crowd)
+        self._put_load(crowd)
+        self._put_guards(crowd)
+        self._put_apart(crowd)
+        self._put_told(crowd)
+        turning = {
+            carrier: reach_of(body for body in crowd.bodies if body.carrier is carrier)
+            for carrier in (Carrier.ROTARY, Carrier.TILT)
+        }
+        unsure = self.turning_unsure_mm(turning[Carrier.ROTARY], turning[Carrier.TILT])
+        layout = self.cell.machine.layout or "moving table"
+        scene = Scene(
+            bodies=tuple(crowd.bodies),
+            lines=self.scene_lines,
+            table_axes=(
+                "X" in LAYOUTS[layout],
+                "Y" in LAYOUTS[layout],
+                "Z" in LAYOUTS[layout],
+            ),
+            apart=frozenset(crowd.apart),
+            unsure_mm=unsure,
+        )
+        return SceneFinding(
+            scene=scene,
+            left_out=tuple(dict.fromkeys(crowd.left_out)),
+            assumed=tuple(dict.fromkeys(crowd.assumed)),
+            missing=tuple(crowd.missing),
+            unsure_mm=unsure,
+            sources=(),
+        )
+
+    @property
+    def scene_lines(self) -> Lines:
+        """The axis lines as rows for the engine."""
+        from gudgeon.clearance.scene import Lines
+
+        rows = np.zeros((2, 7))
+        rows[:, 3] = 1.0  # a unit direction even where there is no such axis
+        for axis in self.axis_lines.chain.axes:
+            row = 0 if axis.role == "tilt" else 1
+            direction = np.asarray(axis.line.direction)
+            direction = direction / np.linalg.norm(direction)
+            rows[row] = [*axis.line.point_mm, *direction, float(axis.sense)]
+        return Lines(rows)
+
+    # --- the tool -------------------------------------------------------------------------------
+
+    def tool_bodies(self, number: int | None) -> tuple[Body, ...]:
+        """Return what the head carries with a tool in it, counted from the gauge point.
+
+        Cutter, shank, holder and the spindle's nose; without a number the nose alone.
+
+        Raises
+        ------
+        Lacking
+            If the tool is not in the list, or its sizes are not entered.
+        """
+        bodies = list(self._nose())
+        if number is None:
+            return tuple(bodies)
+        tool = next((tool for tool in self.cell.tools if tool.number == number), None)
+        if tool is None:
+            gather = self.gather()
+            gather.need(
+                None,
+                "tools",
+                f"tool {number}",
+                why="a tool that is not in the list cannot be judged",
+                how=f"add it under [[tools]] with number = {number}, length, cutter_diameter, "
+                "stickout and holder_diameter",
+            )
+            gather.stop()
+        assert tool is not None
+        return (*self._tool_parts(tool), *bodies)
+
+    def _tool_parts(self, tool: Tool) -> list[Body]:
+        from gudgeon.clearance.scene import Body, Carrier, Role
+
+        gather = self.gather()
+        key, name = f"tools[{self.cell.tools.index(tool) + 1}]", f"T{tool.number}"
+        why = "what hangs in the spindle cannot be judged without it"
+        length = gather.need(
+            tool.length,
+            f"{key}.length",
+            f"length of {name}, gauge point to tip",
+            why=why,
+            how="measure it on the presetter, or touch the tip on a block of known height",
+        )
+        cutter = gather.need(
+            tool.cutter_diameter,
+            f"{key}.cutter_diameter",
+            f"cutter diameter of {name}",
+            why=why,
+            how="measure it over the flutes",
+        )
+        stickout = gather.need(
+            tool.stickout,
+            f"{key}.stickout",
+            f"stickout of {name}, tip to holder",
+            why=why,
+            how="measure from the tip to the face of the holder",
+        )
+        holder = gather.need(
+            tool.holder_diameter,
+            f"{key}.holder_diameter",
+            f"holder diameter of {name}",
+            why=why,
+            how="measure the holder where it is widest, nut included",
+        )
+        gather.stop()
+        tip = -most(length)
+        # The holder's face may stand lower than told where either end is not sure.
+        face = min(-length.value + least(stickout), 0.0)
+
+        def bar(low: float, high: float, radius: float, role: Role) -> Body:
+            solid = round_bar(T, [0.0, 0.0, low], [0.0, 0.0, high], radius, radius)
+            return Body(f"{name} {role.value}", Carrier.HEAD, role, (solid,))
+
+        bodies = [bar(tip, max(face, tip + 1e-3), most(cutter) / 2.0, Role.CUTTER)]
+        if face < 0.0:
+            bodies.append(bar(face, 0.0, most(holder) / 2.0, Role.HOLDER))
+        return bodies
+
+    def _nose(self) -> list[Body]:
+        from gudgeon.clearance.scene import Body, Carrier, Role
+
+        machine = self.cell.machine
+        if machine.nose_diameter is None:
+            return []
+        radius = most(machine.nose_diameter) / 2.0
+        up = NOSE_LEAST_MM + (machine.gauge_to_table.value if machine.gauge_to_table else 0.0)
+        solid = round_bar(T, [0.0, 0.0, 0.0], [0.0, 0.0, up], radius, radius)
+        return [Body(NOSE, Carrier.HEAD, Role.NOSE, (solid,))]
+
+    # --- what stands and turns ------------------------------------------------------------------
+
+    @property
+    def _needs_load_shape(self) -> bool:
+        """Whether the load is known by its outline alone."""
+        return True
+
+    def _put_table(self, crowd: Crowd) -> None:
+        from gudgeon.clearance.scene import Body, Carrier, Role
+
+        machine = self.cell.machine
+        assert machine.gauge_to_table is not None
+        x = grown(machine.table_x) if machine.table_x else (-ENDLESS_MM, ENDLESS_MM)
+        y = grown(machine.table_y) if machine.table_y else (-ENDLESS_MM, ENDLESS_MM)
+        for letter, ends in (("x", machine.table_x), ("y", machine.table_y)):
+            if ends is None:
+                crowd.assumed.append(
+                    f"The table top has no end along {letter.upper()} (machine.table_{letter})."
+                )
+        top = -least(machine.gauge_to_table)
+        solid = block(T, x, y, (top - 200.0, top))
+        crowd.add(Body("table", Carrier.TABLE, Role.TABLE, (solid,)))
+
+    def _put_unit_body(self, crowd: Crowd) -> None:
+        from gudgeon.clearance.scene import Body, Carrier, Role
+
+        unit, placement = self.cell.unit, self.cell.placement
+        sides = {
+            "right": unit.body_right,
+            "left": unit.body_left,
+            "rear": unit.body_rear,
+            "front": unit.body_front,
+        }
+        entries = {**{f"body_{side}": end for side, end in sides.items()}}
+        entries["body_height"] = unit.body_height
+        absent = [key for key, value in entries.items() if value is None]
+        if absent:
+            if not any(box.turns_with in (None, "base") for box in unit.boxes):
+                key = absent[0]
+                crowd.leave_out(
+                    "The unit's own body is not judged: its outline is not entered.",
+                    Missing(
+                        "outline of the unit's body",
+                        f"{self.cell.file}: unit.{key}",
+                        "tools may meet it",
+                        "measure the body to all four sides of the platter's centre and its "
+                        "height, or enter its parts under [[unit.boxes]]",
+                    ),
+                )
+            return
+        assert unit.body_right and unit.body_left and unit.body_rear and unit.body_front
+        assert unit.body_height and unit.tilt_axis_height
+        riser = most(placement.riser) if placement.riser else 0.0
+        solid = block(
+            self.unit_frame,
+            (-most(unit.body_left), most(unit.body_right)),
+            (-most(unit.body_front), most(unit.body_rear)),
+            (
+                -unit.tilt_axis_height.value - riser,
+                most(unit.body_height) - unit.tilt_axis_height.value,
+            ),
+            self.unit_unsure_mm,
+        )
+        body = crowd.add(Body("unit body", Carrier.TABLE, Role.UNIT, (solid,)))
+        crowd.assumed.append(
+            "The unit's body fills its outline up to body_height for every tool; what tilts and "
+            "turns is judged against [[unit.boxes]] only, not against this outline."
+        )
+        crowd.outlines.append(body.name)
+
+    def _put_unit_boxes(self, crowd: Crowd) -> None:
+        from gudgeon.clearance.scene import Body, Carrier, Role
+
+        carriers = {
+            "base": Carrier.TABLE,
+            "cradle": Carrier.TILT if self.has_tilt else Carrier.ROTARY,
+            "platter": Carrier.ROTARY,
+        }
+        for number, box in enumerate(self.cell.unit.boxes, start=1):
+            name = box.name or f"box {number} of the unit"
+            ends = box_ends(box)
+            if ends is None:
+                absent = next(axis for axis in "xyz" if getattr(box, axis) is None)
+                crowd.leave_out(
+                    f"{name} is not judged: its ends are not all entered.",
+                    Missing(
+                        f"ends of {name} along {absent}",
+                        f"{self.cell.file}: unit.boxes[{number}].{absent}",
+                        "tools and load may meet it",
+                        "measure both ends from the tilt axis and the rotary axis",
+                    ),
+                )
+                continue
+            carrier = carriers[box.turns_with or "base"]
+            rounding = self.unit_unsure_mm if carrier is Carrier.TABLE else 0.0
+            solid = block(self.unit_frame, ends[0], ends[1], ends[2], rounding)
+            crowd.add(Body(name, carrier, Role.UNIT, (solid,)))
+
+    def _put_platter(self, crowd: Crowd) -> None:
+        from gudgeon.clearance.scene import Body, Carrier, Role
+
+        diameter = self.cell.unit.platter_diameter
+        if diameter is None:
+            return
+        radius = most(diameter) / 2.0
+        solid = round_bar(
+            self.platter_frame, [0.0, 0.0, -PLATTER_MM], [0.0, 0.0, 0.0], radius, radius
+        )
+        crowd.add(Body("platter", Carrier.ROTARY, Role.UNIT, (solid,)))
+
+    def _put_load(self, crowd: Crowd) -> None:
+        from gudgeon.clearance.scene import Body, Carrier, Role
+
+        if not self._needs_load_shape:
+            return
+        fixture = self.cell.fixture
+        assert fixture.height is not None
+        square = (
+            fixture.shape == "square"
+            if fixture.shape
+            else bool(fixture.half_width and not fixture.radius)
+        )
+        bottom = least(fixture.bottom) if fixture.bottom else 0.0
+        top = most(fixture.height)
+        if square:
+            assert fixture.half_width is not None
+            half = most(fixture.half_width)
+            solid = block(self.fixture_frame, (-half, half), (-half, half), (bottom, top))
+        else:
+            assert fixture.radius is not None
+            radius = most(fixture.radius)
+            solid = round_bar(
+                self.platter_frame, [0.0, 0.0, bottom], [0.0, 0.0, top], radius, radius
+            )
+        crowd.add(Body(fixture.name or "fixture with parts", Carrier.ROTARY, Role.STOCK, (solid,)))
+        crowd.assumed.append(
+            "Fixture and parts are one outline; on feed moves the flutes may be anywhere in it."
+        )
+
+    @property
+    def fixture_frame(self) -> Frame:
+        """The platter frame turned by the fixture's clocking."""
+        clocking = self.cell.fixture.clocking
+        turn = clocking.value if clocking else 0.0
+        cosine, sine = math.cos(turn), math.sin(turn)
+        rotation = np.array([[cosine, -sine, 0.0], [sine, cosine, 0.0], [0.0, 0.0, 1.0]])
+        return self.platter_frame.within(np.zeros(3), rotation)
+
+    def _put_guards(self, crowd: Crowd) -> None:
+        from gudgeon.clearance.scene import Body, Carrier, Role
+
+        names = {
+            "right": "right guard",
+            "left": "left guard",
+            "rear": "column behind",
+            "front": "door in front",
+        }
+        layout = self.cell.machine.layout or "moving table"
+        far = 2.0 * ENDLESS_MM
+        for wall in self.walls:
+            near = max(wall.distance_mm - wall.margin_mm, 0.0)
+            ends = sorted((wall.sign * near, wall.sign * far))
+            along = (-far, far)
+            solid = block(
+                T, ends if wall.axis == 0 else along, ends if wall.axis == 1 else along, along
+            )
+            with_head = layout == "moving column" and wall.side == "rear"
+            name = names[wall.side]
+            if wall.margin_mm > 0.0:
+                name += " with its margin"
+            carrier = Carrier.HEAD if with_head else Carrier.BASE
+            crowd.add(Body(name, carrier, Role.GUARD, (solid,)))
+
+    def _put_apart(self, crowd: Crowd) -> None:
+        """Take out what is bolted together, or is the machine's or the unit's own affair."""
+        from gudgeon.clearance.scene import Carrier, Role
+
+        by_role: dict[Role, list[str]] = {role: [] for role in Role}
+        for body in crowd.bodies:
+            by_role[body.role].append(body.name)
+        crowd.never_touch(by_role[Role.UNIT], by_role[Role.UNIT])
+        crowd.never_touch(by_role[Role.GUARD], [*by_role[Role.TABLE], *by_role[Role.GUARD], NOSE])
+        standing = [
+            body.name
+            for body in crowd.bodies
+            if body.carrier is Carrier.TABLE and body.role in (Role.UNIT, Role.FIXTURE)
+        ]
+        crowd.never_touch(by_role[Role.TABLE], standing)
+        turning = [
+            body.name for body in crowd.bodies if body.carrier in (Carrier.TILT, Carrier.ROTARY)
+        ]
+        crowd.never_touch(crowd.outlines, turning)
+
+    def _put_told(self, crowd: Crowd) -> None:
+        """Tell what nobody has entered."""
+        from gudgeon.clearance.scene import Carrier, Role
+
+        machine, file = self.cell.machine, self.cell.file
+        if machine.nose_diameter is None:
+            crowd.leave_out(
+                "The spindle nose is not judged: machine.nose_diameter is not entered.",
+                Missing(
+                    "diameter of the spindle nose",
+                    f"{file}: machine.nose_diameter",
+                    "with a short tool the nose comes near the load",
+                    "measure the spindle nose where it is widest",
+                ),
+            )
+        else:
+            crowd.assumed.append("The head over its nose is no wider than the nose.")
+        if not any(body.role is Role.GUARD for body in crowd.bodies):
+            crowd.leave_out(
+                "No guard, column or door is entered: the room round the table is not judged.",
+                Missing(
+                    "guards, column and door",
+                    f"{file}: machine.guard_right",
+                    "the unit may meet them at the ends of travel",
+                    "measure from the spindle line to the guards, the column and the door",
+                ),
+            )
+        if self.has_tilt and not any(body.carrier is Carrier.TILT for body in crowd.bodies):
+            crowd.leave_out(
+                "The cradle under the platter is not judged: nothing that tilts only is entered.",
+                Missing(
+                    "shape of the cradle",
+                    f"{file}: unit.boxes",
+                    "tools may meet it beside and under the platter",
+                    'enter its parts under [[unit.boxes]] with turns_with = "cradle"',
+                ),
+            )
+        if machine.layout is None:
+            crowd.assumed.append("The table moves in X and Y (machine.layout is not given).")
+        for hose in self.cell.unit.hoses:
+            crowd.leave_out(f"{hose.name or 'A hose'} is not judged as a body.")
