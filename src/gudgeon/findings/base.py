@@ -2,18 +2,22 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 from gudgeon.cell.model import Cell
 from gudgeon.findings.gather import Gather
+from gudgeon.findings.programs import ProgramText
 from gudgeon.quantity.show import Units
 
 __all__ = ["FindingsBase"]
 
 
 class FindingsBase:
-    """Holds the cell; groups of findings derive from it."""
+    """Holds the cell and the programs handed in with it; groups of findings derive from it."""
 
-    def __init__(self, cell: Cell) -> None:
+    def __init__(self, cell: Cell, programs: Sequence[ProgramText] = ()) -> None:
         self.cell = cell
+        self.programs = tuple(programs)
 
     @property
     def units(self) -> Units:

@@ -6,7 +6,6 @@ position, a tool, a word) is told as not judged, never as clear.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 from enum import StrEnum
 from typing import TYPE_CHECKING, Final
@@ -23,16 +22,16 @@ from gudgeon.findings.gather import Lacking
 from gudgeon.findings.programs import ProgramText
 from gudgeon.findings.scene import SceneFinding, SceneFindings
 from gudgeon.program.dialect import AXES, Dialect
-from gudgeon.program.doubts import Doubt, Grade
+from gudgeon.program.doubts import Grade
 from gudgeon.program.reader import read
 from gudgeon.program.summary import MOVES, row_reach
-from gudgeon.program.track import Ended, Flag, Kind, Track
+from gudgeon.program.track import Ended, Kind, Track
 
 if TYPE_CHECKING:
     from gudgeon.clearance.prove import Gap, Prover
     from gudgeon.clearance.scene import Body
 
-__all__ = ["Cleared", "ClearedFindings", "Found", "Judged", "USUAL_CLEARANCE_MM"]
+__all__ = ["USUAL_CLEARANCE_MM", "Cleared", "ClearedFindings", "Found", "Judged"]
 
 Floats = NDArray[np.float64]
 
@@ -227,6 +226,19 @@ class ClearedFindings(SceneFindings, ControlFindings):
             return program.clearance_mm
         own = self.cell.shop.clearance
         return None if own is None else own.value
+
+    @property
+    def joint_limits(self) -> tuple[Floats, Floats]:
+        """Lowest and highest joint position allowed, shape (5,) each; NaN where not given."""
+        machine, unit = self.cell.machine, self.cell.unit
+        tilt = unit.tilt_range if self.has_tilt else None
+        low, high = np.full(AXES, np.nan), np.full(AXES, np.nan)
+        for axis, ends in enumerate(
+            (machine.travel_x, machine.travel_y, machine.travel_z, tilt, unit.rotary_range)
+        ):
+            if ends is not None:
+                low[axis], high[axis] = ends[0].value, ends[1].value
+        return low, high
 
     def stations_by_offset(self) -> dict[str, str]:
         """Return the station cut under each work offset, where there is only one."""
@@ -471,7 +483,7 @@ class _Judge:
         """Prove a chain together; return the motions that are left."""
         if bool(motions.other_way[group[0]]):
             return group
-        need = self.done.need_mm + float(motions.bulge_mm[group].max())
+        need = self.done.need_mm + motions.bulge_mm[group]
         stations: list[str | None] = [*motions.stations, None]
         cutting = [stations[int(c)] for c in motions.cutting[group]]
         path = prover.path(motions.start[group[0]], motions.end[group], need, cutting=cutting)
@@ -500,11 +512,12 @@ class _Judge:
             gap = prover.motion(
                 motions.start[i],
                 motions.end[i],
-                done.need_mm + bulge,
+                done.need_mm,
                 cutting=motions.station(i),
                 exact=exact,
+                bulge_mm=bulge,
             )
-            found = self._from_gap(gap, bulge, exact=exact)
+            found = self._from_gap(gap, exact=exact)
             if found.judged is Judged.CRASH:
                 found = self._with_overlap(prover, motions, i, found)
             if kept is not None:
@@ -517,7 +530,7 @@ class _Judge:
             done.proven += 1
         done.note(row, found)
 
-    def _from_gap(self, gap: Gap, bulge: float, *, exact: bool) -> Found:
+    def _from_gap(self, gap: Gap, *, exact: bool) -> Found:
         from gudgeon.clearance.prove import Status
 
         known = np.isfinite(gap.upper_mm)
@@ -527,18 +540,15 @@ class _Judge:
             "points": tuple(gap.points) if known else (),
         }
         if gap.status == Status.PROVEN:
-            upper = gap.upper_mm - bulge
-            lower = gap.lower_mm - bulge
             if exact and known:
-                return Found(Judged.CLEAR, upper, True, **near)  # type: ignore[arg-type]
-            return Found(Judged.CLEAR, max(lower, self.done.need_mm), False, **near)  # type: ignore[arg-type]
+                return Found(Judged.CLEAR, gap.upper_mm, True, **near)  # type: ignore[arg-type]
+            return Found(Judged.CLEAR, max(gap.lower_mm, self.done.need_mm), False, **near)  # type: ignore[arg-type]
         if gap.status == Status.CLOSER:
             judged = Judged.CRASH if gap.upper_mm <= 0.0 else Judged.DANGER
-            return Found(judged, max(gap.upper_mm - bulge, 0.0), exact, **near)  # type: ignore[arg-type]
-        lower = gap.lower_mm - bulge
+            return Found(judged, max(gap.upper_mm, 0.0), exact, **near)  # type: ignore[arg-type]
         return Found(
             Judged.UNDECIDED,
-            lower if np.isfinite(lower) else float("nan"),
+            gap.lower_mm if np.isfinite(gap.lower_mm) else float("nan"),
             False,
             note="too close to the clearance asked to decide",
             **near,  # type: ignore[arg-type]
@@ -573,10 +583,16 @@ class _Judge:
             row = int(motions.row[i])
             if rapids is None and done.judged[row] > Judged.ONLY_STRAIGHT.rank:
                 continue
-            low = np.minimum(motions.start[i], motions.end[i])
-            high = np.maximum(motions.start[i], motions.end[i])
-            gap = prover.box(low, high, done.need_mm, exact=exact and rapids is not None)
-            found = self._from_gap(gap, 0.0, exact=exact and rapids is not None)
+            fully = exact and rapids is not None
+            if (motions.start[i, 3:] == motions.end[i, 3:]).all():
+                gap = prover.motion(
+                    motions.start[i], motions.end[i], done.need_mm, exact=fully, dogleg=True
+                )
+            else:
+                low = np.minimum(motions.start[i], motions.end[i])
+                high = np.maximum(motions.start[i], motions.end[i])
+                gap = prover.box(low, high, done.need_mm, exact=fully)
+            found = self._from_gap(gap, exact=exact and rapids is not None)
             if rapids is None:
                 if found.judged is not Judged.CLEAR:
                     done.note(
@@ -675,7 +691,7 @@ class _Judge:
         if np.isnan(start).any() or prover is None or not len(motions):
             return
         gap = prover.motion(start, start, self.done.need_mm)
-        found = self._from_gap(gap, 0.0, exact=False)
+        found = self._from_gap(gap, exact=False)
         if found.judged.rank >= Judged.DANGER.rank:
             self.done.note(
                 int(motions.row[0]),
@@ -715,8 +731,9 @@ class _Judge:
                     done.need_mm,
                     cutting=motions.station(i),
                     exact=True,
+                    bulge_mm=float(motions.bulge_mm[i]),
                 )
-                found = self._from_gap(gap, float(motions.bulge_mm[i]), exact=True)
+                found = self._from_gap(gap, exact=True)
                 row = int(motions.row[i])
                 if found.exact and row not in exact:
                     exact[row] = found
@@ -734,7 +751,7 @@ class _Judge:
         for group in _groups(motions, indices):
             prover = self.prover(motions.tool[int(motions.force[group[0]])])
             assert prover is not None
-            need = asked + float(motions.bulge_mm[group].max())
+            need = asked + motions.bulge_mm[group]
             cutting = [stations[int(c)] for c in motions.cutting[group]]
             path = prover.path(motions.start[group[0]], motions.end[group], need, cutting=cutting)
             proven = np.zeros(len(group), dtype=bool)
@@ -752,11 +769,6 @@ def first_doubtful(track: Track) -> int:
     which = track.segments["doubt"]
     marked = np.flatnonzero((which >= 0) & grave[np.clip(which, 0, len(grave) - 1)])
     return int(marked[0]) if len(marked) else -1
-
-
-def worst_doubt(track: Track) -> Doubt | None:
-    """Return the doubt that decides."""
-    return track.worst
 
 
 def _groups(motions: Motions, indices: NDArray[np.int64]) -> list[NDArray[np.int64]]:
@@ -824,5 +836,3 @@ def worst_overlap(
     return found, joint, prover.overlap_mm(joint)[1]
 
 
-Rows = Mapping[int, Found]
-_ = Flag
