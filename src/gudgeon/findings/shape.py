@@ -70,6 +70,8 @@ class UnitZero:
         From the unit frame's origin along the machine axes, at the declared yaw [mm].
     tools_mm : tuple of float
         Lengths of the tools that must reach it; empty if none is named for it [mm].
+    tools : tuple of int
+        Numbers of the tools that are named for it.
     """
 
     station: str
@@ -78,6 +80,7 @@ class UnitZero:
     turn_rad: float
     point_mm: tuple[float, float, float]
     tools_mm: tuple[float, ...]
+    tools: tuple[int, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -354,6 +357,7 @@ class ShapeFindings(LineFindings):
                     turn_rad=pose[-1],
                     point_mm=(x, y, z),
                     tools_mm=self._tools_for(one),
+                    tools=self._tool_numbers_for(one),
                 )
             )
         return tuple(found), tuple(hidden)
@@ -395,12 +399,19 @@ class ShapeFindings(LineFindings):
     def _tools_for(self, one: FaceWanted) -> tuple[float, ...]:
         lengths = {tool.number: tool.length.value for tool in self.cell.tools if tool.length}
         return tuple(
-            lengths[item.tool]
-            for item in self.cell.operations
-            if item.face is not None
-            and item.face == one.face
-            and (item.part or "") in ("", one.part)
-            and item.tool in lengths
+            lengths[number] for number in self._tool_numbers_for(one) if number in lengths
+        )
+
+    def _tool_numbers_for(self, one: FaceWanted) -> tuple[int, ...]:
+        return tuple(
+            dict.fromkeys(
+                item.tool
+                for item in self.cell.operations
+                if item.face is not None
+                and item.face == one.face
+                and (item.part or "") in ("", one.part)
+                and item.tool is not None
+            )
         )
 
 
