@@ -192,8 +192,9 @@ class Prover:
         exact: bool = False,
         tol_mm: float = 1e-2,
         cutting: str | None = None,
+        work: int = _BUDGET,
     ) -> Gap:
-        """Prove every joint position between two corners."""
+        """Prove every joint position between two corners; undecided after so much `work`."""
         least, most = np.minimum(_joint(low), _joint(high)), np.maximum(_joint(low), _joint(high))
         middle = 0.5 * (least + most)
         first = self.motion(middle, middle, need_mm, cutting=cutting, exact=exact, tol_mm=tol_mm)
@@ -207,7 +208,7 @@ class Prover:
         every = self._all
         allowed = every.allows[every.cut(cutting)]
         stack = (np.empty(STACK, np.int32), np.empty(STACK, np.int32), np.empty((STACK, 4)))
-        work = work_arrays()
+        arrays = work_arrays()
         lower, best = np.inf, (np.inf, -1, np.zeros(BOX_OUT))
         undecided = False
         for number in range(len(every.roots)):
@@ -218,7 +219,7 @@ class Prover:
                 every.pieces, every.points, every.nodes, *every.roots[number],
                 every.lines[number], every.masks[number], least, most, allowed,
                 np.inf if exact else need_mm + unsure, tol_mm,
-                -np.inf if exact else need_mm + unsure, _BUDGET, *stack, work, out,
+                -np.inf if exact else need_mm + unsure, work, *stack, arrays, out,
             )  # fmt: skip
             if out[1] - unsure < best[0]:
                 best = (float(out[1] - unsure), number, out)
