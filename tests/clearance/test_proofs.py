@@ -195,6 +195,14 @@ def test_a_path_says_the_same_as_its_motions_and_can_be_cancelled() -> None:
     assert made.path(ends[0], np.tile(ends, (100, 1)), 2.0, progress=lambda _: False).done == 20_000
 
 
+def test_standing_still_is_judged_where_it_stands() -> None:
+    # Proven once for the angles holds for pairs that no slide moves, and for no others.
+    made = prover(work(box((-30, 30), (-20, 20), (-20, 40))), tool(PIN))
+    far, near = (0, 0, 300, 0, 0), (0, 0, 100, 0, 0)
+    path = made.path(far, [far, near, near, far], 2.0)
+    assert path.status.tolist() == [0, 1, 1, 1]
+
+
 def test_a_box_of_all_tilts_and_turns() -> None:
     # The corner farthest from both lines decides: sqrt(120^2 + 50^2 + 80^2) when it stands upright.
     made = prover(work(box((-50, 50), (-80, 80), (-20, 120))), tool(PIN))

@@ -57,8 +57,9 @@ _MARK: Final = mark_of(gjk, parted, pieces, poses, sweep, within)
 
 @numba.njit
 def _still(lines, mask, q0, q1):  # type: ignore[no-untyped-def]
+    """Whether the angles alone say how a pair stands, and they do not change."""
     for k in range(3):
-        if mask[k] != 0.0 and q0[k] != q1[k]:
+        if mask[k] != 0.0:
             return False
     for k in range(2):
         if lines[k, 6] != 0.0 and q0[3 + k] != q1[3 + k]:
@@ -105,7 +106,7 @@ def _all_pairs(
             own = none
         elif masks[p, 0] * masks[p, 1] * masks[p, 2] == 0.0:
             own = h * masks[p]
-        still = not boxed and _still(lines[p], masks[p], q0, q1)
+        still = _still(lines[p], masks[p], q0, q1)
         tilt = q0[3] if lines[p, 0, 6] != 0.0 else 0.0
         rotary = q0[4] if lines[p, 1, 6] != 0.0 else 0.0
         if still and not exact:
