@@ -72,10 +72,13 @@ class Assembly:
     scene_lines: Floats
 
     def cut(self, station: str | None) -> int:
-        """Return the row of `allows` for what is being cut; an unknown station allows nothing."""
+        """Return the row of `allows` for what is being cut.
+
+        A station without a stock of its own allows the stock of no station alone.
+        """
         if station is None:
             return 0
-        return 1 if station == "*" else self.stations.get(station, 0)
+        return 1 if station == "*" else self.stations.get(station, self.stations.get("", 0))
 
     def names(self, a: float, b: float) -> tuple[str, str]:
         """Return the names of the bodies of two pieces."""
@@ -194,7 +197,9 @@ def _allows(scene: Scene, bodies: tuple[Body, ...], stations: list[str]) -> NDAr
         if {one.role, other.role} == {Role.CUTTER, Role.STOCK}:
             allows[1, i, j] = 1
             stock = one if one.role is Role.STOCK else other
-            allows[2 + stations.index(stock.station), i, j] = 1
+            # Stock of no station is one outline for all of them.
+            rows = slice(1, None) if not stock.station else 2 + stations.index(stock.station)
+            allows[rows, i, j] = 1
     return allows
 
 

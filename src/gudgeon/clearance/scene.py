@@ -61,7 +61,7 @@ class Body:
     closed : bool
         The triangles enclose a volume: something wholly inside touches nothing and is a crash.
     station : str
-        Of stock and part: the station they stand in.
+        Of stock and part: the station they stand in; empty: all of them (one outline).
     """
 
     name: str
