@@ -20,7 +20,14 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 
+import numpy as np
+from numpy.typing import NDArray
+
 from gudgeon.cell.entry import Shape, entry, section, sections
+from gudgeon.cell.model_bodies import Model as Model
+from gudgeon.cell.model_bodies import Solid as Solid
+from gudgeon.cell.model_bodies import ToolStep as ToolStep
+from gudgeon.cell.model_bodies import Window as Window
 from gudgeon.cell.model_control import Control as Control
 from gudgeon.cell.model_control import Jog as Jog
 from gudgeon.quantity.amount import Amount
@@ -201,6 +208,16 @@ class Hose:
     free_length: Amount | None = entry(
         Kind.LENGTH, "greatest distance that it may span (free length less its bends)", above=0.0
     )
+    turns_with: str | None = entry(
+        Kind.TEXT, "what carries its connector", choices=("base", "cradle", "platter")
+    )
+    length: Amount | None = entry(
+        Kind.LENGTH,
+        "its whole length; with all of connector and anchor it counts as a body that hangs free",
+        above=0.0,
+    )
+    diameter: Amount | None = entry(Kind.LENGTH, "its outside diameter", above=0.0)
+    min_bend: Amount | None = entry(Kind.LENGTH, "least bend radius (maker's data)", above=0.0)
 
 
 @dataclass(frozen=True, slots=True)
@@ -364,6 +381,7 @@ class Fixture:
     flange: Flange = section(Flange, "holes and pilot of the fixture's foot")
     bolts: Bolts = section(Bolts, "bolts between fixture and platter")
     masses: tuple[Mass, ...] = sections(Mass, "masses, instead of mass and stations")
+    windows: tuple[Window, ...] = sections(Window, "where the parts stand in the outline")
 
 
 @dataclass(frozen=True, slots=True)
@@ -417,6 +435,13 @@ class Tool:
     cutter_diameter: Amount | None = entry(Kind.LENGTH, "cutter diameter", above=0.0)
     stickout: Amount | None = entry(Kind.LENGTH, "tip to holder", above=0.0)
     holder_diameter: Amount | None = entry(Kind.LENGTH, "holder diameter", above=0.0)
+    flute_length: Amount | None = entry(
+        Kind.LENGTH, "tip to the end of the flutes (the stickout if left out)", above=0.0
+    )
+    shank_diameter: Amount | None = entry(
+        Kind.LENGTH, "shank above the flutes (the cutter diameter if left out)", above=0.0
+    )
+    steps: tuple[ToolStep, ...] = sections(ToolStep, "the tool as cones and cylinders")
 
 
 @dataclass(frozen=True, slots=True)
@@ -552,11 +577,36 @@ class Cell:
     operations: tuple[Operation, ...] = sections(Operation, "cuts with their forces")
     control: Control = section(Control, "letters, senses, words")
     programs: tuple[Program, ...] = sections(Program, "NC programs that run in this cell")
+    solids: tuple[Solid, ...] = sections(Solid, "further bodies that nothing may touch")
+    models: tuple[Model, ...] = sections(Model, "bodies drawn in CAD")
     money: Money = section(Money, "cost and saving")
     readings: Readings = section(Readings, "what was touched")
     currency: str = field(default="")  # as written with the sums, such as "EUR"
     touches: tuple[Touch, ...] = field(default=())  # rows of the readings file
+    meshes: tuple[Mesh, ...] = field(default=())  # surfaces of the models' files
     file: str = field(default="cell.toml")  # name shown in messages
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Mesh:
+    """The surface in one model's file; see `gudgeon.cell.models_files`.
+
+    Attributes
+    ----------
+    number : int
+        Which of the cell's models, from 0.
+    triangles : ndarray, shape (n, 3, 3)
+        Corners in the model's own coordinates [mm].
+    closed : bool
+        It encloses a volume.  Otherwise its convex hull must count as solid.
+    digest : str
+        Hash of the file's bytes.
+    """
+
+    number: int
+    triangles: NDArray[np.float64]
+    closed: bool
+    digest: str
 
 
 @dataclass(frozen=True, slots=True)
