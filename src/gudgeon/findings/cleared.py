@@ -45,7 +45,11 @@ TIGHTEST_MOST: Final = 60
 SLICE: Final = 20_000
 """Motions proven between two looks at the progress."""
 
-OVERLAPS_MOST: Final = 40
+OVERLAPS_MOST: Final = 8
+"""Crashes whose depth is worked out: it is for the eye, and slow."""
+
+TOUCHES_LOOKED: Final = 201
+DEPTHS_LOOKED: Final = 9
 _LIMIT_SLACK: Final = 1e-6
 
 
@@ -284,6 +288,7 @@ class ClearedFindings(SceneFindings, ControlFindings):
         again = read(done.program.text, dialect, called=fetched)  # type: ignore[arg-type]
         second = replace(done, track=again, rows={}, missing=[], next_run=())
         other = _Judge(self, second, dialect, again, provers=judge.provers)
+        other.depths = False
         differs = _differing(track, again)
         other.whole(only=differs, keep=False)
         done.next_track = again
@@ -354,6 +359,8 @@ class _Judge:
         self.provers: dict[int | None, Prover | None] = {} if provers is None else provers
         self.bodies: dict[int | None, tuple[Body, ...] | None] = {}
         self.missing: list[Missing] = []
+        self.depths = True
+        self.still: dict[int | None, Prover] = {}
         done.judged = np.full(len(track.segments), -1, dtype=np.int64)
 
     # --- the tool -------------------------------------------------------------------------------
@@ -520,6 +527,8 @@ class _Judge:
             found = self._from_gap(gap, exact=exact)
             if found.judged is Judged.CRASH:
                 found = self._with_overlap(prover, motions, i, found)
+            if exact and found.judged is Judged.CLEAR:
+                found = self._of_what_moves(motions, i, found)
             if kept is not None:
                 kept.keep(i, found)
         if motions.other_way[i] and found.judged is not Judged.CLEAR:
@@ -554,11 +563,44 @@ class _Judge:
             **near,  # type: ignore[arg-type]
         )
 
+    def _of_what_moves(self, motions: Motions, i: int, found: Found) -> Found:
+        """Return the gap of bodies that this motion moves to each other; the others stay clear."""
+        if (motions.start[i, 3:] != motions.end[i, 3:]).any():
+            return found
+        by_name = {body.name: body for body in self.done.scene.scene.bodies}
+        if not found.pair or any(by_name.get(name) is None for name in found.pair):
+            return found  # a part of the tool is in it
+        tool = motions.tool[int(motions.force[i])]
+        if tool not in self.still:
+            from gudgeon.clearance.prove import Prover
+            from gudgeon.clearance.scene import Carrier
+
+            scene = self.done.scene.scene
+            work = [
+                body.name
+                for body in scene.bodies
+                if body.carrier in (Carrier.TABLE, Carrier.TILT, Carrier.ROTARY)
+            ]
+            pairs = {frozenset((a, b)) for a in work for b in work if a != b}
+            self.still[tool] = Prover(
+                replace(scene, apart=scene.apart | pairs), self.tool_bodies(tool) or ()
+            )
+        gap = self.still[tool].motion(
+            motions.start[i],
+            motions.end[i],
+            self.done.need_mm,
+            cutting=motions.station(i),
+            exact=True,
+            bulge_mm=float(motions.bulge_mm[i]),
+        )
+        other = self._from_gap(gap, exact=True)
+        return other if other.judged is Judged.CLEAR else found
+
     def _with_overlap(self, prover: Prover, motions: Motions, i: int, found: Found) -> Found:
         """Return a crash with how deep it goes at worst; contact alone is a danger."""
         crashes = sum(f.judged is Judged.CRASH for f in self.done.rows.values())
-        if crashes > OVERLAPS_MOST:
-            return found
+        if self.depths is False or crashes >= OVERLAPS_MOST:
+            return replace(found, margin_mm=float("nan"), exact=False)
         station = motions.station(i)
         if station is not None:
             tool = self.tool_bodies(motions.tool[int(motions.force[i])]) or ()
@@ -813,26 +855,46 @@ def worst_overlap(
     def depth(share: float) -> float:
         return prover.overlap_mm(at(share))[0]
 
-    shares = np.linspace(0.0, 1.0, 49)
-    depths = [depth(float(s)) for s in shares]
+    # Where bodies touch at all is told by the engine in no time; the depth takes its time.
+    shares = np.linspace(0.0, 1.0, TOUCHES_LOOKED)
+    touching = [s for s in shares.tolist() if _touches(prover, at(s))]
+    if not touching:
+        touching = [_share_of(start, end, seen)]
+    step = 1.0 / (TOUCHES_LOOKED - 1)
+    tried = np.linspace(touching[0], touching[-1], min(len(touching), DEPTHS_LOOKED)).tolist()
+    depths = [depth(s) for s in tried]
     best = int(np.argmax(depths))
-    low = float(shares[max(best - 1, 0)])
-    high = float(shares[min(best + 1, len(shares) - 1)])
-    found, where = depths[best], float(shares[best])
+    low = tried[best - 1] if best > 0 else max(0.0, tried[0] - step)
+    high = tried[best + 1] if best < len(tried) - 1 else min(1.0, tried[-1] + step)
+    found, where = depths[best], tried[best]
     ratio = 0.5 * (5.0**0.5 - 1.0)
-    for _ in range(24):
-        one, two = high - ratio * (high - low), low + ratio * (high - low)
-        d_one, d_two = depth(one), depth(two)
+    one, two = high - ratio * (high - low), low + ratio * (high - low)
+    d_one, d_two = depth(one), depth(two)
+    for _ in range(9):
         for d, s in ((d_one, one), (d_two, two)):
             if d > found:
                 found, where = d, s
         if d_one >= d_two:
-            high = two
+            high, two, d_two = two, one, d_one
+            one = high - ratio * (high - low)
+            d_one = depth(one)
         else:
-            low = one
+            low, one, d_one = one, two, d_two
+            two = low + ratio * (high - low)
+            d_two = depth(two)
     joint = tuple(float(v) for v in at(where))
     if found <= 0.0 and len(seen) == AXES:
         found, joint = prover.overlap_mm(seen)[0], seen
     return found, joint, prover.overlap_mm(joint)[1]
 
 
+def _touches(prover: Prover, joint: Floats) -> bool:
+    return prover.motion(joint, joint, 0.0).upper_mm <= 0.0
+
+
+def _share_of(start: Floats, end: Floats, joint: tuple[float, ...]) -> float:
+    span = end - start
+    length = float(span @ span)
+    if len(joint) != AXES or length <= 0.0:
+        return 0.0
+    return min(1.0, max(0.0, float((np.asarray(joint) - start) @ span) / length))
