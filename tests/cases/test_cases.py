@@ -192,7 +192,49 @@ CASE_4: dict[str, Callable[[], Any]] = {
 
 # In case 5 "flat" and "upright" are said of the tower: it stands upright where the platter lies
 # flat (A0) and lies flat where the platter stands upright (A90).
+COUPLING = {
+    "none": "without straight coupling",
+    "straight": "as entered",
+    "elbow": "elbow",
+}
+
+
+@functools.cache
+def coupling() -> Answer:
+    """The case's sixteen stations, hub, floor and couplings: case-5-coupling.toml."""
+    loaded = load(HERE / "case-5-coupling.toml")
+    assert loaded.cell is not None and not loaded.faults
+    return find_questions()["fits"].answer(Findings(loaded.cell))
+
+
+def way(fitted: str, want: str) -> Any:
+    return picked(coupling().table("ways"), want=want, fitted=COUPLING[fitted], tilt=-90.0)
+
+
+def coupling_cause() -> str:
+    """What is lost none of the stations without; and nothing but the unit's turning is named."""
+    table = coupling().table("stations_lost")
+    assert {row[2] for row in table.rows} == {"unit turning"}
+    assert way("none", "lost") == 0.0 and way("straight", "lost") > 0.0
+    said = [text for text in (coupling().flips or "").split(". ") if "nothing is lost" in text]
+    assert said == ["Without the straight coupling nothing is lost."]
+    return said[0].split()[3]
+
+
 CASE_5: dict[str, Callable[[], Any]] = {
+    **{
+        f"coupling.{fitted}.{name}": functools.partial(way, fitted, want)
+        for fitted in COUPLING
+        for name, want in (
+            ("gap_at_A-90", "gap_end"),
+            ("gap_on_path", "gap_way"),
+            ("stations_lost", "lost"),
+        )
+    },
+    "coupling.straight.first_contact_A": lambda: way("straight", "first_contact"),
+    "coupling.straight.worst_A": lambda: way("straight", "worst_tilt"),
+    "coupling.cause": coupling_cause,
+    "coupling.remedy": lambda: coupling().table("changes").rows[0][4],
     "height.upright_A0": lambda: value(5, "fits", "highest_flat"),
     "height.flat_A90": lambda: value(5, "fits", "highest_upright"),
     "height.equal_end_tilt": lambda: value(5, "fits", "equal_height_tilt"),

@@ -10,6 +10,7 @@ import math
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass, replace
 from functools import cached_property
+from itertools import pairwise
 from typing import TYPE_CHECKING, Final
 
 import numpy as np
@@ -26,11 +27,12 @@ __all__ = ["Fitted", "Way", "WayFindings", "is_unit", "orders", "pairs_of"]
 
 Floats = NDArray[np.float64]
 
-SAMPLES: Final = 90
+SAMPLES: Final = 30
 """Places along a way that meets something, at which its depth is looked at first."""
 
 HALVINGS: Final = 40
 GOLDEN: Final = (math.sqrt(5.0) - 1.0) / 2.0
+_ROTARY: Final = 2  # Carrier.ROTARY; the engine is not imported before it is needed
 TOUCH_MM: Final = 1e-3
 """First contact is told where less than this is left."""
 
@@ -137,18 +139,22 @@ class WayFindings(ProofFindings):
         """The way to each pose that is worked in; raises `Lacking`."""
         from gudgeon.clearance.prove import Prover
 
-        prover = Prover(self.own_scene[0])
+        scene = self.own_scene[0]
+        prover = Prover(scene)
+        known: dict[tuple[object, ...], _Depth] = {}
         return tuple(
-            self._way(prover, pose.tilt_rad, pose.turn_rad)
+            self._way_to(scene, prover, pose.tilt_rad, pose.turn_rad, known)
             if self.has_tilt
-            else self._way(prover, 0.0, pose.tilt_rad)
+            else self._way_to(scene, prover, 0.0, pose.tilt_rad, known)
             for pose in self.work_poses
         )
 
     @cached_property
     def fitted(self) -> tuple[Fitted, ...]:
-        """The unit as entered; then, for each part that costs a station, without it and with each
-        alternative in its place.  Raises `Lacking`."""
+        """The unit as entered, then with each part that costs a station taken off or replaced.
+
+        Parts with an alternative are tried in any case.  Raises `Lacking`.
+        """
         found = [self._fitted(AS_ENTERED, "", self)]
         replaced = {item.instead_of for item in self.cell.unit.alternatives}
         guilty = {
@@ -170,9 +176,7 @@ class WayFindings(ProofFindings):
 
     def lost_on_the_way(self, ways: Iterable[Way]) -> tuple[str, ...]:
         """Return the stations that have a face in a pose to which no way is proven."""
-        good = {
-            (round(way.tilt_rad, 6), round(way.turn_rad, 6)) for way in ways if way.proven
-        }
+        good = {(round(way.tilt_rad, 6), round(way.turn_rad, 6)) for way in ways if way.proven}
         lost = [
             zero.station
             for zero in self._zeros_or_none()
@@ -210,7 +214,14 @@ class WayFindings(ProofFindings):
     def _other(self, cell: Cell) -> WayFindings:
         return type(self)(cell)
 
-    def _way(self, prover: Prover, tilt: float, turn: float) -> Way:
+    def _way_to(
+        self,
+        scene: Scene,
+        prover: Prover,
+        tilt: float,
+        turn: float,
+        known: dict[tuple[object, ...], _Depth],
+    ) -> Way:
         """Judge one way: quickly where it is proven, and to its smallest gap for the figures."""
         from gudgeon.clearance.prove import Status
 
@@ -219,7 +230,7 @@ class WayFindings(ProofFindings):
         best: tuple[float, tuple[Gap, ...], list[Floats]] | None = None
         decided = True
         for stops in orders(tilt, turn):
-            legs = list(zip(stops[:-1], stops[1:], strict=True))
+            legs = list(pairwise(stops))
             gaps = tuple(prover.motion(a, b, need, exact=True) for a, b in legs)
             least = min((_known(gap) for gap in gaps), default=math.inf)
             if best is None or least > best[0]:
@@ -230,22 +241,25 @@ class WayFindings(ProofFindings):
         at_end = prover.motion(end, end, need, exact=True)
         proven = all(gap.status is Status.PROVEN for gap in (*gaps, at_end))
         worst = min((*gaps, at_end), key=_known)
-        end_mm = _known(at_end)
-        if end_mm <= 0.0:
-            end_mm = -prover.overlap_mm(end)[0]
-        contact = None
+        end_mm, way_mm, contact = _known(at_end), least, None
         joint, pair = np.array(worst.joint), worst.pair
         if least <= 0.0:
-            contact = _first_contact(prover, stops)
-            depth, joint, pair = _deepest(prover, stops)
-            least = -depth
+            # Where neither of the two turns with the platter, its turn makes no difference.
+            turns = any(body.name in pair and body.carrier == _ROTARY for body in scene.bodies)
+            key = (pair, tilt, turn if turns else None)
+            if key not in known:
+                two = tuple(body for body in scene.bodies if body.name in pair)
+                known[key] = _overlap(type(prover)(replace(scene, bodies=two)), stops)
+            found = known[key]
+            way_mm, contact, joint = -found.way_mm, found.contact_tilt_rad, found.worst
+            end_mm = -found.end_mm if end_mm <= 0.0 else end_mm
         return Way(
             tilt_rad=tilt,
             turn_rad=turn,
             proven=proven,
             decided=proven or decided,
             end_mm=end_mm,
-            way_mm=min(least, end_mm),
+            way_mm=min(way_mm, end_mm),
             worst_tilt_rad=float(joint[3]),
             worst_turn_rad=float(joint[4]),
             contact_tilt_rad=contact,
@@ -299,11 +313,20 @@ def _place(stops: list[Floats], share: float) -> Floats:
     return stops[leg] + (share * legs - leg) * (stops[leg + 1] - stops[leg])
 
 
-def _deepest(prover: Prover, stops: list[Floats]) -> tuple[float, Floats, tuple[str, str]]:
-    """Return the deepest overlap on a way, where it is, and between which bodies.
+@dataclass(frozen=True, slots=True)
+class _Depth:
+    """How deep two bodies overlap at the end of a way and at its worst, where, and since when."""
 
-    A figure for a person: sampled, then narrowed by golden sections; whether bodies touch is
-    proven elsewhere.
+    end_mm: float
+    way_mm: float
+    worst: Floats
+    contact_tilt_rad: float
+
+
+def _overlap(prover: Prover, stops: list[Floats]) -> _Depth:
+    """Return how deep bodies overlap on a way: figures for a person, not a proof.
+
+    Sampled, then narrowed by golden sections; whether bodies touch at all is proven elsewhere.
     """
 
     def depth(share: float) -> float:
@@ -316,8 +339,8 @@ def _deepest(prover: Prover, stops: list[Floats]) -> tuple[float, Floats, tuple[
     share = _highest(depth, low, high)
     if depth(share) < depths[top]:
         share = float(shares[top])
-    found, pair = prover.overlap_mm(_place(stops, share))
-    return found, _place(stops, share), pair
+    contact = _first_contact(prover, stops)
+    return _Depth(depths[-1], depth(share), _place(stops, share), contact)
 
 
 def _highest(function: Callable[[float], float], low: float, high: float) -> float:
@@ -340,7 +363,7 @@ def _first_contact(prover: Prover, stops: list[Floats]) -> float:
     """Return the tilt up to which the way is proven free of contact [rad]."""
     from gudgeon.clearance.prove import Status
 
-    for start, end in zip(stops[:-1], stops[1:], strict=True):
+    for start, end in pairwise(stops):
         if prover.motion(start, end, TOUCH_MM).status is Status.PROVEN:
             continue
         low, high = 0.0, 1.0

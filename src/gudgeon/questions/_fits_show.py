@@ -86,7 +86,7 @@ def place_figures(findings: Findings, place: Place, working: int | None) -> list
         found.append(
             Figure(
                 "stations_reached",
-                "stations reached",
+                "stations within safe travel",
                 float(place.stations[0]),
                 limit=float(place.stations[1]),
                 limit_kind="min",

@@ -17,7 +17,9 @@ costs a day; finding it out at the first tool change costs a spindle.
 When it can mislead
 -------------------
 Bodies are boxes and cylinders with the sizes entered: a fitting that sticks out and was not entered
-is not seen.  Only what is entered is judged; every check left out is told.  Safe X and Y keep the
+is not seen.  A station counts as reached by proof when the unit comes to the pose of its faces
+without meeting itself, the table or a guard, and the tool comes all the way down; the program may
+go another way, which "clears" judges.  Only what is entered is judged; every check left out is told.  Safe X and Y keep the
 unit off guards and column, they do not keep the tool off the work.  Heights count the load, not the
 part of a tool that reaches below it.  Tool changes are judged with the spindle over the load, the
 safe side, unless the changer has its own place clear of it.
@@ -50,6 +52,7 @@ from gudgeon.questions._fits_judge import (
     listed,
     unique,
 )
+from gudgeon.questions._fits_proven import SOURCE, judge_proofs
 from gudgeon.questions._fits_show import seat_text
 from gudgeon.questions._shared import as_order
 
@@ -73,6 +76,7 @@ def answer(findings: Findings) -> Answer:
     place = judge_place(findings, says)
     match = judge_flange(findings, says)
     judge_heights(findings, says)
+    proven = judge_proofs(findings, says, place)
     caution(findings, says, place)
     wanted = tuple(unique([*says.open, *says.wanted]))
     verdict = (
@@ -97,7 +101,7 @@ def answer(findings: Findings) -> Answer:
         assumed=_told_once(says.assumed),
         missing=wanted,
         cautions=tuple(says.cautions),
-        sources=SOURCES,
+        sources=(*SOURCES, SOURCE) if proven else SOURCES,
     )
 
 

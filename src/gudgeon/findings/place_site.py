@@ -1,0 +1,293 @@
+"""The unit in one yaw among the bodies of the machine, with the proofs that a place is made of.
+
+What the unit and the tools do to each other does not hang on the place on the table: those proofs
+are made once for each yaw.  Moving the unit is the same as moving everything else the other way, so
+the trees of the bodies are built once and only joint positions change from place to place.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, replace
+from itertools import pairwise
+from typing import TYPE_CHECKING, Final
+
+import numpy as np
+from numpy.typing import NDArray
+
+from gudgeon.findings.place_ways import is_unit, orders, pairs_of
+from gudgeon.placing.limits import clean_turn
+
+if TYPE_CHECKING:
+    from gudgeon.clearance.prove import Gap, Prover
+    from gudgeon.clearance.scene import Body, Lines, Scene
+
+__all__ = ["Down", "Site", "turned_body", "turned_lines"]
+
+Floats = NDArray[np.float64]
+
+KEPT_MM: Final = 1e-6
+"""A margin that is entered is kept if it is kept to this; it stands in the body already."""
+
+ABOVE_MM: Final = 1.0
+"""The whole tool is judged to this much over the clearance asked above a zero, the rest of the way
+without its flutes in what is cut (common practice, no source)."""
+
+
+@dataclass(frozen=True, slots=True)
+class Down:
+    """A tool on its way down to a zero.
+
+    Attributes
+    ----------
+    clear : bool
+    gap : Gap
+        What came nearest, or the last motion proven.
+    excused : bool
+        The zero lies inside the outline of the load: there the flutes are not judged against it.
+    """
+
+    clear: bool
+    gap: Gap
+    excused: bool
+
+
+class Site:
+    """One yaw of the unit.
+
+    Parameters
+    ----------
+    scene : Scene
+        All bodies, the unit at `origin_mm` with its yaw as entered.
+    own : Scene
+        The unit alone, with the pairs of its own parts that are judged.
+    origin_mm : tuple of (x, y)
+        Where the unit's origin stands in `scene` [mm].
+    turn_rad : float
+        Turn against the yaw as entered.
+    tools : dict of number to bodies
+        Carried by the head.
+    need_mm : float
+        Clearance asked.
+    """
+
+    def __init__(
+        self,
+        scene: Scene,
+        own: Scene,
+        origin_mm: tuple[float, float],
+        turn_rad: float,
+        tools: dict[int, tuple[Body, ...]],
+        need_mm: float,
+    ) -> None:
+        from gudgeon.clearance.prove import Prover
+        from gudgeon.clearance.scene import Carrier
+
+        self.origin_mm, self.turn_rad, self.need_mm = origin_mm, turn_rad, need_mm
+        self.made = np.array(scene.table_axes, dtype=np.float64)
+        lines = turned_lines(scene.lines, turn_rad, origin_mm)
+        unit = tuple(turned_body(body, turn_rad, origin_mm) for body in own.bodies)
+        inner = {frozenset((a.name, b.name)) for a, b in pairs_of(unit)}
+        rest = tuple(body for body in scene.bodies if not is_unit(body))
+        turning = tuple(b for b in unit if b.carrier in (Carrier.TILT, Carrier.ROTARY))
+        every = (True, True, True)
+
+        def among(bodies: Sequence[Body], **other: object) -> Scene:
+            whole = replace(scene, bodies=tuple(bodies), lines=lines, **other)  # type: ignore[arg-type]
+            return replace(whole, apart=scene.apart | inner)
+
+        base = [body for body in rest if body.carrier is Carrier.BASE]
+        margined = [body for body in base if body.name.endswith("with its margin")]
+        bare = [body for body in base if body not in margined]
+        fixed = [
+            replace(body, carrier=Carrier.BASE) for body in rest if body.carrier is Carrier.TABLE
+        ]
+        head = [body for body in rest if body.carrier is Carrier.HEAD]
+        self._walls: list[tuple[Prover, float]] = []
+        if margined:
+            pulled = [_pulled_back(body) for body in margined]
+            told = among([*unit, *pulled], table_axes=every, unsure_mm=0.0)
+            self._walls.append((Prover(told), KEPT_MM / 2.0))
+        if bare:
+            self._walls.append((Prover(among([*unit, *bare], table_axes=every)), need_mm))
+        self._table = Prover(among([*turning, *fixed], table_axes=every)) if fixed else None
+        self._with_tool = {n: Prover(among([*unit, *head]), tool) for n, tool in tools.items()}
+        self._machine = {n: Prover(among(rest), tool) for n, tool in tools.items()}
+        self._over: dict[tuple[object, ...], bool] = {}
+        self._down: dict[tuple[object, ...], Down] = {}
+
+    def spot(self, point_mm: Sequence[float]) -> tuple[float, float]:
+        """Return a point of the unit, from its origin as entered, turned with it."""
+        cosine, sine = clean_turn(self.turn_rad)
+        x, y = point_mm[0], point_mm[1]
+        return x * cosine - y * sine, x * sine + y * cosine
+
+    # --- machine and unit, place by place ----------------------------------------------------
+
+    def table(self, place: tuple[float, float], pose: tuple[float, float]) -> Gap | None:
+        """Return what the load meets on the table on its way to a pose; ``None``: nothing."""
+        if self._table is None:
+            return None
+        shift = np.array([*self._shift(place), 0.0])
+        worst = None
+        for stops in orders(*pose):
+            worst = self._first(self._table, _all_at(stops, shift), self.need_mm)
+            if worst is None:
+                return None
+        return worst
+
+    def walls(
+        self,
+        place: tuple[float, float],
+        pose: tuple[float, float],
+        turn_at: Floats,
+        cut_at: Floats,
+    ) -> Gap | None:
+        """Return what unit and load meet of guards, column and door; ``None``: nothing.
+
+        They turn into the pose with the machine at `turn_at` and go to `cut_at` then.
+        """
+        shift = np.array([*self._shift(place), 0.0])
+        for prover, need in self._walls:
+            worst: Gap | None = None
+            for stops in orders(*pose):
+                ends = _all_at(stops, self.made * turn_at + shift)
+                last = ends[-1].copy()
+                last[:3] = self.made * cut_at + shift
+                worst = self._first(prover, [*ends, last], need)
+                if worst is None:
+                    break
+            if worst is not None:
+                return worst
+        return None
+
+    def reaches(self, tool: int, start: Floats, end: Floats) -> Gap | None:
+        """Return what a tool meets of the machine on a motion of X, Y, Z; ``None``: nothing."""
+        if not len(self._machine[tool].scene.bodies):
+            return None
+        stops = [np.array([*start, 0.0, 0.0]), np.array([*end, 0.0, 0.0])]
+        return self._first(self._machine[tool], stops, self.need_mm)
+
+    # --- tool and unit, wherever it stands ---------------------------------------------------
+
+    def down(
+        self, tool: int, spot: tuple[float, float], pose: tuple[float, float], top: float, to: float
+    ) -> Down:
+        """Judge a tool that comes down in a pose, from Z `top` to Z `to` with its tip on a zero."""
+        from gudgeon.clearance.prove import Status
+
+        key = (tool, *spot, *pose, to)
+        if key in self._down:
+            return self._down[key]
+        prover, need = self._with_tool[tool], self.need_mm
+        x, y = self.origin_mm[0] + spot[0], self.origin_mm[1] + spot[1]
+        start, end = np.array([x, y, top, *pose]), np.array([x, y, to, *pose])
+        near = end.copy()
+        near[2] = min(top, to + need + ABOVE_MM)
+        first = prover.motion(start, near, need)
+        excused = False
+        if first.status is not Status.PROVEN:
+            still = prover.motion(near, near, need, cutting="*")
+            inside = prover.motion(near, near, need)
+            # Only the flutes, and only because the zero itself is inside the outline of the load.
+            excused = still.status is Status.PROVEN and inside.status is not Status.PROVEN
+            if excused:
+                first = prover.motion(start, near, need, cutting="*")
+        last = first
+        if first.status is Status.PROVEN:
+            last = prover.motion(near, end, need, cutting="*")
+        found = Down(last.status is Status.PROVEN, last, excused)
+        self._down[key] = found
+        return found
+
+    def over(
+        self,
+        tool: int,
+        turn_at: Floats,
+        cut_at: Floats,
+        place: tuple[float, float],
+        pose: tuple[float, float],
+    ) -> bool:
+        """Return whether the unit turns into a pose under a tool that then goes to `cut_at`."""
+        shift = np.array([*self._shift(place), 0.0])
+        here, there = turn_at + shift, cut_at + shift
+        key = (tool, *np.round(here, 9), *np.round(there, 9), *pose)
+        if key not in self._over:
+            prover, good = self._with_tool[tool], False
+            for stops in orders(*pose):
+                ends = _all_at(stops, here)
+                last = ends[-1].copy()
+                last[:3] = there
+                if self._first(prover, [*ends, last], self.need_mm) is None:
+                    good = True
+                    break
+            self._over[key] = good
+        return self._over[key]
+
+    def with_tool(self, tool: int) -> Prover:
+        """Return the proofs of unit and tool, the unit at its origin."""
+        return self._with_tool[tool]
+
+    def _shift(self, place: tuple[float, float]) -> tuple[float, float]:
+        return self.origin_mm[0] - place[0], self.origin_mm[1] - place[1]
+
+    def _first(self, prover: Prover, stops: Sequence[Floats], need: float) -> Gap | None:
+        """Return the first motion along stops that is not proven."""
+        from gudgeon.clearance.prove import Status
+
+        for start, end in pairwise(stops):
+            found = prover.motion(start, end, need)
+            if found.status is not Status.PROVEN:
+                return found
+        return None
+
+
+def turned_body(body: Body, turn_rad: float, about_mm: tuple[float, float]) -> Body:
+    """Return a body turned about an upright line through a point."""
+    if turn_rad == 0.0:
+        return body
+    turn, shift = _turn(turn_rad, about_mm)
+    solids = []
+    for pieces, points in body.solids:
+        moved = pieces.copy()
+        moved["axis"] = pieces["axis"] @ turn.T
+        solids.append((moved, np.ascontiguousarray(points @ turn.T + shift)))
+    return replace(body, solids=tuple(solids))
+
+
+def turned_lines(lines: Lines, turn_rad: float, about_mm: tuple[float, float]) -> Lines:
+    """Return axis lines turned about an upright line through a point."""
+    turn, shift = _turn(turn_rad, about_mm)
+    rows = np.array(lines.rows, dtype=np.float64)
+    rows[:, :3] = rows[:, :3] @ turn.T + shift
+    rows[:, 3:6] = rows[:, 3:6] @ turn.T
+    return replace(lines, rows=rows)
+
+
+def _turn(turn_rad: float, about_mm: tuple[float, float]) -> tuple[Floats, Floats]:
+    cosine, sine = clean_turn(turn_rad)
+    turn = np.array([[cosine, -sine, 0.0], [sine, cosine, 0.0], [0.0, 0.0, 1.0]])
+    about = np.array([*about_mm, 0.0])
+    return turn, about - turn @ about
+
+
+def _all_at(stops: Iterable[Floats], xyz: Floats) -> list[Floats]:
+    found = []
+    for stop in stops:
+        joint = stop.copy()
+        joint[:3] = xyz
+        found.append(joint)
+    return found
+
+
+def _pulled_back(body: Body) -> Body:
+    """Return a guard a hair farther away: a margin that is just kept is kept."""
+    solids = []
+    for pieces, points in body.solids:
+        low, high = points.min(axis=0), points.max(axis=0)
+        # A guard is a half space: along one axis alone it lies wholly on one side.
+        axis = int(np.argmin((low < 0.0) & (high > 0.0)))
+        away = np.zeros(3)
+        away[axis] = KEPT_MM * np.sign(points[:, axis].mean())
+        solids.append((pieces, points + away))
+    return replace(body, solids=tuple(solids))

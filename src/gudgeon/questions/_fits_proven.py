@@ -1,0 +1,260 @@
+"""What the proofs of clearance add to the question `fits`: stations reached, what costs them."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import replace
+from typing import Final
+
+from gudgeon.answer import Column, Figure, Table
+from gudgeon.findings import Findings, Lacking
+from gudgeon.findings.place import Place
+from gudgeon.findings.place_proven import Lost, ProvenFinding, ProvenPlace
+from gudgeon.findings.place_ways import Fitted, Way
+from gudgeon.quantity.kinds import Kind
+from gudgeon.questions._fits_judge import Says
+from gudgeon.questions._fits_show import angle_text
+from gudgeon.questions._shared import figure
+
+__all__ = ["SOURCE", "judge_proofs"]
+
+SOURCE: Final = (
+    "certified lower bound of every gap over the whole motion, axis lines' uncertainty included; "
+    "depth of an overlap sampled, for the figure alone"
+)
+
+MOST_ROWS: Final = 20
+
+REASONS: Final = {
+    "travel": "out of travel",
+    "turning": "unit turning",
+    "table": "load over the table",
+    "guard": "guards, column, door",
+    "tool": "tool on its way",
+}
+
+
+def judge_proofs(findings: Findings, says: Says, place: Place | None) -> bool:
+    """Add which stations are reached by proof, what costs the others, and what wins them back.
+
+    Returns whether anything was proven.
+    """
+    if place is None:
+        return False
+    try:
+        if not findings.zeros_on_unit:
+            return False
+    except Lacking:
+        return False  # told with the place
+    try:
+        found = findings.proven
+    except Lacking as lacking:
+        says.wanted += lacking.missing
+        what = lacking.missing[0].what
+        says.assumed.append(f"Clearance is not proven for this place: {what} missing.")
+        return False
+    if found is None:
+        return False
+    _tell_assumed(says, found)
+    says.figures += _figures(findings, found)
+    says.tables += _tables(findings, found)
+    here = found.place
+    told = {margin.reason for margin in place.margins if not margin.kept}
+    lost = [one for one in here.lost if not (one.reason == "travel" and "travel" in told)]
+    if lost:
+        _tell_lost(findings, says, found, lost)
+    return True
+
+
+def _tell_assumed(says: Says, found: ProvenFinding) -> None:
+    for text in (*found.assumed, *found.left_out):
+        if text not in says.assumed:
+            says.assumed.append(text)
+    says.wanted += found.missing
+
+
+def _tell_lost(findings: Findings, says: Says, found: ProvenFinding, lost: list[Lost]) -> None:
+    here = found.place
+    words, _ = replace(here, lost=tuple(lost)).causes[0]
+    first = next(one for one in lost if (" and ".join(one.between) or one.reason) == words)
+    at = ""
+    if first.reason == "turning" and first.tilt_rad is not None:
+        at = f" from tilt {angle_text(first.tilt_rad)} on"
+    what = REASONS[first.reason]
+    verb = "come too near to each other" if len(first.between) > 1 else "is left"
+    says.broken.append(
+        f"{len(lost)} of {here.of} stations {'is' if len(lost) == 1 else 'are'} lost "
+        f"({what}: {words} {verb}{at})"
+    )
+    mends = [f"{change.words}: {_counted(change.reached, change.of)}" for change in found.changes]
+    says.mends[:0] = mends
+    for name in found.without:
+        says.flips.append(f"Without the {name} nothing is lost.")
+
+
+def _counted(reached: int, of: int) -> str:
+    return (
+        f"all {of} stations are reached then"
+        if reached == of
+        else (f"{reached} of {of} stations are reached then")
+    )
+
+
+def _figures(findings: Findings, found: ProvenFinding) -> list[Figure]:
+    here, units = found.place, findings.units
+    with_tools = "tools on their way, " if found.tools else ""
+    shown = [
+        Figure(
+            "stations_proven",
+            "stations reached, proven",
+            float(here.reached),
+            limit=float(here.of),
+            limit_kind="min",
+            note=f"{with_tools}unit turning in itself, table, guards; lost ones: see the table",
+        )
+    ]
+    gaps = [way.way_mm for way in found.fitted[0].ways if math.isfinite(way.way_mm)]
+    if gaps:
+        worst = min(found.fitted[0].ways, key=lambda way: way.way_mm)
+        shown.append(
+            figure(
+                units,
+                Kind.LENGTH,
+                "own_gap",
+                "smallest gap between parts of the unit on its way to the faces",
+                worst.way_mm,
+                limit=findings.asked_mm,
+                limit_kind="min",
+                note=f"{' and '.join(worst.pair)} at tilt {angle_text(worst.worst_tilt_rad)}; "
+                "negative: they overlap",
+            )
+        )
+    return shown
+
+
+def _tables(findings: Findings, found: ProvenFinding) -> list[Table]:
+    units, shown = findings.units, []
+    mm, deg = units.unit(Kind.LENGTH), units.unit(Kind.ANGLE)
+    if found.place.lost:
+        rows = tuple(
+            (
+                one.station,
+                one.face,
+                REASONS[one.reason],
+                " and ".join(one.between),
+                None if one.tilt_rad is None else units.shown(Kind.ANGLE, one.tilt_rad),
+            )
+            for one in found.place.lost
+        )
+        columns = (
+            Column("station", "station"),
+            Column("face", "face"),
+            Column("reason", "why"),
+            Column("between", "between"),
+            Column("tilt", "at tilt", deg),
+        )
+        shown.append(Table("stations_lost", "Stations that are lost here", columns, rows))
+    ways = [row for one in found.fitted for row in _way_rows(findings, one)]
+    if ways:
+        shown.append(
+            Table(
+                "ways",
+                "The unit turning to its faces, with what could be fitted otherwise",
+                (
+                    Column("fitted", "fitted"),
+                    Column("tilt", "to tilt", deg),
+                    Column("gap_end", "gap there", mm),
+                    Column("gap_way", "smallest on the way", mm),
+                    Column("worst_tilt", "at tilt", deg),
+                    Column("first_contact", "first contact", deg),
+                    Column("between", "between"),
+                    Column("lost", "stations lost"),
+                    Column("of", "of"),
+                ),
+                tuple(ways),
+            )
+        )
+    if found.changes:
+        shown.append(
+            Table(
+                "changes",
+                "What wins stations back, the best first",
+                (
+                    Column("kind", "kind"),
+                    Column("what", "what"),
+                    Column("reached", "stations reached"),
+                    Column("of", "of"),
+                    Column("name", "name"),
+                ),
+                tuple(
+                    (one.kind, one.words, float(one.reached), float(one.of), one.name)
+                    for one in found.changes
+                ),
+            )
+        )
+    try:
+        places = findings.proven_places
+    except Lacking:
+        places = ()
+    if places:
+        shown.append(_places(findings, places))
+    return shown
+
+
+def _way_rows(findings: Findings, one: Fitted) -> list[tuple[str | float | None, ...]]:
+    """Return the worst way to each tilt, where there is a gap to speak of."""
+    units = findings.units
+    by_tilt: dict[float, Way] = {}
+    for way in one.ways:
+        if math.isfinite(way.way_mm):
+            key = round(way.tilt_rad, 6)
+            known = by_tilt.get(key)
+            by_tilt[key] = way if known is None or way.way_mm < known.way_mm else known
+    return [
+        (
+            one.name,
+            units.shown(Kind.ANGLE, way.tilt_rad),
+            units.shown(Kind.LENGTH, way.end_mm),
+            units.shown(Kind.LENGTH, way.way_mm),
+            units.shown(Kind.ANGLE, way.worst_tilt_rad),
+            None if way.contact_tilt_rad is None else units.shown(Kind.ANGLE, way.contact_tilt_rad),
+            " and ".join(way.pair),
+            float(len(one.lost)),
+            float(one.of),
+        )
+        for way in by_tilt.values()
+    ]
+
+
+def _places(findings: Findings, places: tuple[ProvenPlace, ...]) -> Table:
+    units = findings.units
+    mm = units.unit(Kind.LENGTH)
+    more = len(places) - MOST_ROWS
+    return Table(
+        "proven_places",
+        "Places by proof, the best first"
+        + (f" ({more} of {len(places)} left out)" if more > 0 else ""),
+        (
+            Column("yaw", "yaw", units.unit(Kind.ANGLE)),
+            Column("offset", "from middle slot", mm),
+            Column("centre_x", "centre X", mm),
+            Column("centre_y", "centre Y", mm),
+            Column("stations", "stations reached"),
+            Column("of", "of"),
+            Column("place", "place"),
+            Column("costs", "what costs most"),
+        ),
+        tuple(
+            (
+                units.shown(Kind.ANGLE, one.yaw_rad),
+                None if one.offset_mm is None else units.shown(Kind.LENGTH, one.offset_mm),
+                units.shown(Kind.LENGTH, one.x_mm),
+                units.shown(Kind.LENGTH, one.y_mm),
+                float(one.reached),
+                float(one.of),
+                "ok" if one.works else "fails",
+                "; ".join(f"{words}: {count}" for words, count in one.causes[:2]) or None,
+            )
+            for one in places[:MOST_ROWS]
+        ),
+    )
