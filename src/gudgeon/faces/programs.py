@@ -7,10 +7,20 @@ import sys
 from pathlib import Path
 from typing import Final
 
-__all__ = ["LARGEST_PROGRAM", "BadProgramError", "Neighbours", "Progress", "load_program"]
+__all__ = [
+    "LARGEST_PROGRAM",
+    "BadProgramError",
+    "Folder",
+    "Neighbours",
+    "Progress",
+    "load_program",
+]
 
 LARGEST_PROGRAM: Final = 500_000_000
 """Bytes; the memory of a shop computer holds its motion too."""
+
+KEPT_MOST: Final = 50
+"""Proofs kept beside a cell file."""
 
 _NUMBERED: Final = re.compile(r"[Oo]?([0-9]{1,9})(\.[A-Za-z0-9]{1,5})?")
 _NO_PROGRAMS: Final = (".toml", ".csv", ".html", ".json", ".pdf", ".png", ".stl", ".svg", ".zip")
@@ -95,10 +105,58 @@ class Neighbours:
         return self._files
 
 
-class Progress:
-    """Shows on a terminal how far reading is; silent elsewhere and for short programs."""
+class Folder:
+    """Proofs kept in a folder beside the cell file, one file a proof.
 
-    def __init__(self) -> None:
+    Parameters
+    ----------
+    folder : Path
+        Made when the first proof is kept; a folder that cannot be written keeps nothing.
+    fresh : bool
+        Keep, but find nothing: prove anew.
+    """
+
+    def __init__(self, folder: Path, *, fresh: bool = False) -> None:
+        self._folder, self._fresh = folder, fresh
+
+    def load(self, key: str) -> bytes | None:
+        """Return what was kept under `key`; ``None`` if nothing was."""
+        path = self._folder / f"clears-{key[:32]}.json"
+        if self._fresh:
+            return None
+        try:
+            if path.stat().st_size > LARGEST_PROGRAM:
+                return None
+            return path.read_bytes()
+        except OSError:
+            return None
+
+    def save(self, key: str, data: bytes) -> None:
+        """Keep `data` under `key`, whole or not at all; the oldest beyond `KEPT_MOST` go."""
+        from gudgeon.cell.files import write_text_safely
+
+        try:
+            self._folder.mkdir(exist_ok=True)
+            path = self._folder / f"clears-{key[:32]}.json"
+            write_text_safely(path, data.decode("ascii"), overwrite=True)
+            held = sorted(self._folder.glob("clears-*.json"), key=lambda one: one.stat().st_mtime)
+            for old in held[:-KEPT_MOST]:
+                old.unlink(missing_ok=True)
+        except OSError:
+            return  # a folder that may not be written to: the next run proves anew
+
+
+class Progress:
+    """Shows on a terminal how far a long step is; silent elsewhere and for short programs.
+
+    Parameters
+    ----------
+    doing : str
+        What is done: "reading", "proving".
+    """
+
+    def __init__(self, doing: str = "reading") -> None:
+        self._doing = doing
         self._shows = sys.stderr.isatty()
         self._last = -1
 
@@ -107,7 +165,7 @@ class Progress:
         percent = int(100.0 * min(max(share, 0.0), 1.0))
         if self._shows and percent != self._last:
             self._last = percent
-            print(f"\rreading: {percent} %", end="", file=sys.stderr, flush=True)
+            print(f"\r{self._doing}: {percent} %", end="", file=sys.stderr, flush=True)
         return True
 
     def done(self) -> None:

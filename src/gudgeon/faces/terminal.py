@@ -11,7 +11,7 @@ import difflib
 import os
 import re
 import sys
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final, NoReturn
 
@@ -20,6 +20,7 @@ from gudgeon import __version__
 if TYPE_CHECKING:
     from gudgeon.answer import Answer
     from gudgeon.cell.model import Cell
+    from gudgeon.findings.programs import ProgramText
     from gudgeon.questions import Question
 
 __all__ = ["main"]
@@ -100,17 +101,18 @@ def _parser() -> argparse.ArgumentParser:
     parser.set_defaults(run=lambda _: _print_help(parser))
     commands = parser.add_subparsers(title="commands", metavar="COMMAND")
 
-    words = "questions by name (none: all), and last the cell file"
+    words = "questions by name (none: all), NC programs, and last the cell file"
     ask = commands.add_parser(
         "ask",
         help="answer questions about a cell file",
-        usage="gudgeon ask [QUESTION ...] CELL [--full] [--json]",
+        usage="gudgeon ask [QUESTION ...] [PROGRAM ...] CELL [--full] [--json] [--fresh]",
     )
     ask.add_argument("words", nargs="+", metavar="WORD", help=words)
     ask.add_argument(
         "--full", action="store_true", help="print every table too where no question is named"
     )
     ask.add_argument("--json", action="store_true", help="print data instead of text")
+    ask.add_argument("--fresh", action="store_true", help="prove anew what was proven before")
     ask.set_defaults(run=_ask)
 
     read = commands.add_parser(
@@ -136,10 +138,11 @@ def _parser() -> argparse.ArgumentParser:
     report = commands.add_parser(
         "report",
         help="write answers with drawings to one HTML file",
-        usage="gudgeon report [QUESTION ...] CELL [--to FILE]",
+        usage="gudgeon report [QUESTION ...] [PROGRAM ...] CELL [--to FILE] [--fresh]",
     )
     report.add_argument("words", nargs="+", metavar="WORD", help=words)
     report.add_argument("--to", default=REPORT, metavar="FILE", help=f"where to ({REPORT})")
+    report.add_argument("--fresh", action="store_true", help="prove anew what was proven before")
     report.set_defaults(run=_report)
 
     schema = commands.add_parser("schema", help="print a published JSON Schema")
@@ -166,11 +169,12 @@ def _ask(options: argparse.Namespace) -> int:
     from gudgeon.faces.plain import answer_text, in_short
     from gudgeon.faces.wording import exit_code
 
-    asked, named, path = _sort_words(options.words)
+    asked, named, files, path = _sort_words(options.words)
     cell, faults = _load(path, as_json=options.json)
     if cell is None:
         return BAD_INPUT
-    answers, failed = _answer_all(asked, cell)
+    programs, asked = _programs(files, cell, path, asked, named, fresh=options.fresh)
+    answers, failed = _answer_all(asked, cell, programs)
     if options.json:
         if named == 1 and answers:
             data = answers[0].as_data()
@@ -229,13 +233,14 @@ def _start(options: argparse.Namespace) -> int:
 def _report(options: argparse.Namespace) -> int:
     from gudgeon.faces.report import MARK
 
-    asked, _, path = _sort_words(options.words)
+    asked, named, files, path = _sort_words(options.words)
     target = Path(options.to)
     _may_write(target, path, MARK)
     cell, faults = _load(path)
     if cell is None:
         return BAD_INPUT
-    answers, failed = _answer_all(asked, cell)
+    programs, asked = _programs(files, cell, path, asked, named, fresh=options.fresh)
+    answers, failed = _answer_all(asked, cell, programs)
     if not answers:
         return BAD_INPUT
     asks = {name: question.ASKS for name, question in asked.items()}
@@ -244,7 +249,7 @@ def _report(options: argparse.Namespace) -> int:
         answers,
         cell.shop.name or path.name,
         asks,
-        _fingerprints(path, cell),
+        [*_fingerprints(path, cell), *_digests([path.parent / one.name for one in programs])],
         faults,
         failed,
     )
@@ -362,9 +367,16 @@ def _known() -> dict[str, Question]:
     return find_questions()
 
 
-def _sort_words(words: Sequence[str]) -> tuple[dict[str, Question], int, Path]:
-    """Tell the questions from the cell file; return those asked, how many were named, the file."""
+def _sort_words(words: Sequence[str]) -> tuple[dict[str, Question], int, list[Path], Path]:
+    """Tell questions, programs and the cell file apart.
+
+    Returns the questions asked, how many were named, the programs and the cell file.
+    """
     known = _known()
+    programs = [Path(word) for word in words if _is_program(word, known)]
+    words = [word for word in words if not _is_program(word, known)]
+    if not words:
+        raise _Stop("the cell file is missing; write: gudgeon ask clears PROGRAM cell.toml")
     *names, last = words
     path = Path(last)
     files = [word for word in names if word.lower().endswith(".toml") and word.lower() not in known]
@@ -376,11 +388,75 @@ def _sort_words(words: Sequence[str]) -> tuple[dict[str, Question], int, Path]:
         asked = " ".join(words)
         raise _Stop(f"the cell file is missing; write: gudgeon ask {_shown(asked)} cell.toml")
     for name in names:
-        if name.lower() not in known and (name.lower().endswith(".toml") or Path(name).is_file()):
+        if name.lower() not in known and name.lower().endswith(".toml"):
             raise _Stop(f"the cell file comes last, and only one; {_shown(name)} is not a question")
     found = [_find(name, known) for name in names]
     asked_names = list(dict.fromkeys(found)) or list(known)
-    return {name: known[name] for name in asked_names}, len(set(found)), path
+    return {name: known[name] for name in asked_names}, len(set(found)), programs, path
+
+
+def _is_program(word: str, known: Mapping[str, Question]) -> bool:
+    """Tell whether a word is an NC program: a file that is there and no cell file."""
+    return word.lower() not in known and not word.lower().endswith(".toml") and Path(word).is_file()
+
+
+def _programs(
+    files: Sequence[Path],
+    cell: Cell,
+    path: Path,
+    asked: dict[str, Question],
+    named: int,
+    *,
+    fresh: bool,
+) -> tuple[list[ProgramText], dict[str, Question]]:
+    """Return the programs named in the command, else in the cell file, and what is then asked.
+
+    Questions that need a program are left out where there is none, unless they were named.
+    """
+    from gudgeon.faces.programs import (
+        BadProgramError,
+        Folder,
+        Neighbours,
+        Progress,
+        load_program,
+    )
+    from gudgeon.findings.programs import ProgramText
+
+    if not any(getattr(question, "NEEDS_PROGRAM", False) for question in asked.values()):
+        if files:
+            raise _Stop(f"no question asked here is about a program; {files[0].name} is not used")
+        return [], asked
+    keep = Folder(path.parent / ".gudgeon", fresh=fresh)
+    own = {path.parent / one.file: one for one in cell.programs if one.file is not None}
+    found = []
+    for file in files or own:
+        declared = own.get(file)
+        beside = Neighbours(file)
+        try:
+            text = load_program(file)
+        except BadProgramError as problem:
+            raise _Stop(str(problem)) from None
+        found.append(
+            ProgramText(
+                file.name,
+                text,
+                called=beside,
+                names=beside.names,
+                reading=Progress(),
+                proving=Progress("proving"),
+                keep=keep,
+                clearance_mm=None
+                if declared is None or declared.clearance is None
+                else declared.clearance.value,
+            )
+        )
+    if not found and not named:
+        asked = {
+            name: question
+            for name, question in asked.items()
+            if not getattr(question, "NEEDS_PROGRAM", False)
+        }
+    return found, asked
 
 
 def _find(word: str, known: dict[str, Question]) -> str:
@@ -406,11 +482,13 @@ def _load(path: Path, *, as_json: bool = False) -> tuple[Cell | None, list[dict[
     return loaded.cell, faults
 
 
-def _answer_all(asked: dict[str, Question], cell: Cell) -> tuple[list[Answer], list[str]]:
+def _answer_all(
+    asked: dict[str, Question], cell: Cell, programs: Sequence[ProgramText] = ()
+) -> tuple[list[Answer], list[str]]:
     """Answer each question; a fault of ours in one does not lose the others."""
     from gudgeon.findings import Findings
 
-    findings = Findings(cell)
+    findings = Findings(cell, programs)
     answers, failed = [], []
     for name, question in asked.items():
         try:
@@ -418,6 +496,9 @@ def _answer_all(asked: dict[str, Question], cell: Cell) -> tuple[list[Answer], l
         except Exception as problem:  # whatever it is, the other answers are still wanted
             failed.append(name)
             _own_fault(f'"{name}" was not worked out', problem)
+    for program in programs:
+        for told in (program.reading, program.proving):
+            getattr(told, "done", lambda: None)()
     return answers, failed
 
 

@@ -94,6 +94,8 @@ class Found:
     points : tuple of two points
         Nearest points there, T [mm]; empty where not known.
     note : str
+    limit : tuple of axis and position, or None
+        The axis that leaves its travel, and where it would stand [mm or rad].
     """
 
     judged: Judged
@@ -103,6 +105,7 @@ class Found:
     joint: tuple[float, ...] = ()
     points: tuple[tuple[float, float, float], ...] = ()
     note: str = ""
+    limit: tuple[int, float] | None = None
 
 
 @dataclass(slots=True)
@@ -416,6 +419,7 @@ class _Judge:
             tools = {t: self.tool_bodies(t) for t in set(motions.tool)}
             key = key_of(motions, done.scene.scene, tools, done.need_mm, self._rapids)
             kept = Kept(done.program.keep, key)
+            done.kept = kept.found_any
         try:
             self._prove(motions, chosen, kept)
         except KeyboardInterrupt:
@@ -612,7 +616,9 @@ class _Judge:
         depth, joint, pair = worst_overlap(prover, motions.start[i], motions.end[i], found.joint)
         if depth <= 0.0:
             return replace(found, judged=Judged.DANGER, margin_mm=0.0)
-        return replace(found, margin_mm=-depth, joint=joint, pair=pair, exact=True)
+        at = prover.motion(np.array(joint), np.array(joint), 0.0)
+        points = tuple(at.points) if np.isfinite(at.upper_mm) else found.points
+        return replace(found, margin_mm=-depth, joint=joint, pair=pair, exact=True, points=points)
 
     def _boxed(
         self, prover: Prover, motions: Motions, group: NDArray[np.int64], *, exact: bool
@@ -676,9 +682,11 @@ class _Judge:
             upper = high[row, axis] - high_end[axis] > _LIMIT_SLACK
             at = float(high[row, axis] if upper else low[row, axis])
             known = done.rows.get(row, Found(Judged.CLEAR))
-            if known.judged.rank < Judged.LIMIT.rank:
-                done.rows[row] = replace(known, judged=Judged.LIMIT, note=f"axis {axis} at {at!r}")
-                done.judged[row] = Judged.LIMIT.rank
+            worse = known.judged.rank < Judged.LIMIT.rank
+            done.rows[row] = replace(
+                known, judged=Judged.LIMIT if worse else known.judged, limit=(axis, at)
+            )
+            done.judged[row] = max(done.judged[row], Judged.LIMIT.rank)
 
     def _changes(self, only: NDArray[np.bool_] | None) -> None:
         for row in np.flatnonzero(self.track.segments["kind"] == Kind.TOOL_CHANGE).tolist():

@@ -114,7 +114,7 @@ class Kept:
                 bool(exact),
                 tuple(pair),
                 tuple(joint),
-                tuple(tuple(point) for point in points),  # type: ignore[arg-type]
+                tuple(tuple(point) for point in points),
                 str(note),
             )
         except (ValueError, TypeError):

@@ -222,7 +222,7 @@ def _free_rapids(
         return free
     end, kind = segments["end"], segments["kind"]
     rest = [0, 1, 3, 4]
-    only_z = (np.abs(end[:, rest] - start[:, rest]) <= _SAME_MM).all(axis=1)
+    only_z = np.asarray((np.abs(end[:, rest] - start[:, rest]) <= _SAME_MM).all(axis=1))
     rapid = kind == Kind.RAPID
     feeds = (kind == Kind.LINE) | (kind == Kind.ARC)
     candidates = np.flatnonzero(rapid & only_z)

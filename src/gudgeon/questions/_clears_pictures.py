@@ -1,0 +1,84 @@
+"""Pictures of the answer about a program's clearance: the margin along it, the tightest pose."""
+
+from __future__ import annotations
+
+from typing import Final
+
+from gudgeon.answer import Picture
+from gudgeon.drawing.chart import Chart
+from gudgeon.findings import Lacking
+from gudgeon.findings.cleared import Judged
+from gudgeon.quantity.kinds import Kind
+from gudgeon.questions._clears_blocks import BlockJudged, Judgement
+
+__all__ = ["pictures"]
+
+CHART_MOST: Final = 2000
+
+
+def pictures(judged: list[Judgement], worst: Judgement) -> tuple[Picture, ...]:
+    """Return the pictures that there is something to draw for."""
+    made = [_chart(one, k if len(judged) > 1 else 0) for k, one in enumerate(judged, start=1)]
+    return (*_pose(worst), *(picture for picture in made if picture is not None))
+
+
+def _pose(one: Judgement) -> tuple[Picture, ...]:
+    """Return the pose that decides, in two views."""
+    block = pose_drawn(one)
+    if block is None or len(block.pair) != 2 or len(block.points) != 2:
+        return ()
+    from gudgeon.drawing.pose_view import pose_pictures
+
+    try:
+        tool = one.findings.tool_bodies(block.tool)
+    except Lacking:
+        return ()
+    what = {Judged.CRASH: "Crash", Judged.DANGER: "Too close"}.get(block.judged, "Tightest pose")
+    crash = block.judged is Judged.CRASH
+    text = (
+        f"{one.length_text(-block.margin_mm)} deep" if crash else one.length_text(block.margin_mm)
+    )
+    return pose_pictures(
+        "pose",
+        f"{what}, {block.name}: {block.pair_words}",
+        one.cleared.scene.scene,
+        tool,
+        block.joint,
+        (block.pair[0], block.pair[1]),
+        block.points,
+        text,
+        inch=one.findings.units.inch,
+    )
+
+
+def _chart(one: Judgement, number: int) -> Picture | None:
+    """Return the smallest gap of each block along the program."""
+    units = one.findings.units
+    blocks = [b for b in one.told if b.margin_mm == b.margin_mm][:CHART_MOST]
+    if len(blocks) < 2:
+        return None
+    unit = units.unit(Kind.LENGTH)
+    chart = Chart("clearance", "line of the program", f"smallest gap [{unit}]")
+    ys = [units.shown(Kind.LENGTH, block.margin_mm) for block in blocks]
+    chart.curve([float(block.line) for block in blocks], ys, "gap", style="bold")
+    chart.level(units.shown(Kind.LENGTH, one.cleared.need_mm), f"asked: {one.need_text}")
+    for block in [b for b in one.bad if b.margin_mm == b.margin_mm][:6]:
+        chart.mark(float(block.line), units.shown(Kind.LENGTH, block.margin_mm), block.name)
+    name = f"margin_{number}" if number else "margin"
+    return Picture(
+        name, f"Smallest gap along {one.cleared.program.name}; below zero: overlap", chart.svg()
+    )
+
+
+def pose_drawn(one: Judgement) -> BlockJudged | None:
+    """Return the block whose pose is worth a drawing: the first crash, else the tightest."""
+    with_points = [b for b in one.told if b.points and b.joint]
+    for kind in (Judged.CRASH, Judged.DANGER):
+        for block in with_points:
+            if block.judged is kind:
+                return block
+    return min(
+        (b for b in with_points if b.margin_mm == b.margin_mm),
+        key=lambda b: b.margin_mm,
+        default=None,
+    )

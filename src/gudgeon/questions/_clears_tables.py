@@ -1,0 +1,147 @@
+"""Tables of the answer about a program's clearance."""
+
+from __future__ import annotations
+
+from typing import Final
+
+from gudgeon.answer import Column, Table
+from gudgeon.findings.cleared import Judged
+from gudgeon.quantity.kinds import Kind
+from gudgeon.questions._clears_blocks import BlockJudged, Judgement
+
+__all__ = ["ROWS_MOST", "tables"]
+
+ROWS_MOST: Final = 300
+"""Blocks of one table: first those that are not clear, then the tightest."""
+
+Entry = str | float | int | None
+
+
+def tables(judged: list[Judgement]) -> tuple[Table, ...]:
+    """Return every table that has rows."""
+    made = (_blocks(judged), _left(judged), _next(judged))
+    return tuple(table for table in made if table.rows)
+
+
+def _blocks(judged: list[Judgement]) -> Table:
+    one = judged[0]
+    several = len(judged) > 1
+    tilt, rotary = one.letters()
+    length, angle = one.findings.units.unit(Kind.LENGTH), one.findings.units.unit(Kind.ANGLE)
+    rows: list[tuple[Entry, ...]] = []
+    total = 0
+    for each in judged:
+        chosen = _chosen(each)
+        total += len(each.told)
+        for block in chosen:
+            row = _row(each, block)
+            rows.append((each.cleared.program.name, *row) if several else row)
+    columns: tuple[Column, ...] = (
+        Column("block", "Block"),
+        Column("line", "Line"),
+        Column("motion", "Motion"),
+        Column("tool", "Tool"),
+        Column("verdict", "Verdict"),
+        Column("margin", "Gap (negative: depth)", length),
+        Column("at_least", "Gap is"),
+        Column("pair", "Nearest bodies"),
+        Column("x", "X", length),
+        Column("y", "Y", length),
+        Column("z", "Z", length),
+        Column("tilt", tilt, angle),
+        Column("rotary", rotary, angle),
+        Column("note", "Note"),
+    )
+    if several:
+        columns = (Column("program", "Program"), *columns)
+    title = "Blocks judged, machine coordinates where it is tightest"
+    if len(rows) < total:
+        title += f" (the {len(rows)} that count most of {total})"
+    return Table("blocks", title, columns, tuple(rows))
+
+
+def _chosen(one: Judgement) -> list[BlockJudged]:
+    if len(one.told) <= ROWS_MOST:
+        return one.told
+    bad = [block for block in one.told if block.judged is not Judged.CLEAR][:ROWS_MOST]
+    rest = sorted(
+        (block for block in one.told if block.judged is Judged.CLEAR),
+        key=lambda block: block.margin_mm,
+    )
+    return sorted([*bad, *rest[: ROWS_MOST - len(bad)]], key=lambda block: block.row)
+
+
+def _row(one: Judgement, block: BlockJudged) -> tuple[Entry, ...]:
+    joint = block.joint if len(block.joint) == 5 else (float("nan"),) * 5
+    known = block.margin_mm == block.margin_mm
+    return (
+        block.name,
+        block.line,
+        block.kind,
+        None if block.tool is None else f"T{block.tool}",
+        block.judged.value,
+        one.length(block.margin_mm),
+        ("exact" if block.exact else "at least") if known else None,
+        " / ".join(block.pair) or None,
+        *(one.length(value) for value in joint[:3]),
+        *(one.angle(value) for value in joint[3:]),
+        block.note or None,
+    )
+
+
+def _left(judged: list[Judgement]) -> Table:
+    """Return what leaves a travel, and by how much."""
+    rows: list[tuple[Entry, ...]] = []
+    for one in judged:
+        low, high = one.findings.joint_limits
+        for block in one.told:
+            found = one.cleared.rows[block.row]
+            if found.limit is None:
+                continue
+            axis, at = found.limit
+            bound = float(high[axis] if at > high[axis] else low[axis])
+            shown = one.length if axis < 3 else one.angle
+            unit = one.findings.units.unit(Kind.LENGTH if axis < 3 else Kind.ANGLE)
+            rows.append((block.name, one.axis_name(axis), shown(at), shown(bound), unit))
+    return Table(
+        "beyond_travel",
+        "Ends of travel that are left",
+        (
+            Column("block", "Block"),
+            Column("axis", "Axis"),
+            Column("at", "Would stand at"),
+            Column("end", "End of travel"),
+            Column("unit", "Unit"),
+        ),
+        tuple(rows),
+    )
+
+
+def _next(judged: list[Judgement]) -> Table:
+    """Return what the next run finds when it starts where this one ends."""
+    rows: list[tuple[Entry, ...]] = []
+    for one in judged:
+        track = one.cleared.next_track
+        if track is None:
+            continue
+        for row, found in one.cleared.next_run[:100]:
+            rows.append(
+                (
+                    int(track.segments[row]["line"]),
+                    found.judged.value,
+                    one.length(found.margin_mm),
+                    " / ".join(found.pair) or None,
+                )
+            )
+    length = judged[0].findings.units.unit(Kind.LENGTH)
+    return Table(
+        "next_run",
+        "Started again from the pose in which it ends",
+        (
+            Column("line", "Line"),
+            Column("verdict", "Verdict"),
+            Column("margin", "Gap (negative: depth)", length),
+            Column("pair", "Nearest bodies"),
+        ),
+        tuple(rows),
+    )
