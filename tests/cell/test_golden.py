@@ -16,6 +16,7 @@ import pytest
 import gudgeon.cell
 from gudgeon.cell.faults import WIDTH, Fault, as_data, as_text
 from gudgeon.cell.files import LARGEST_FILE, load
+from gudgeon.cell.models_files import LARGEST_MODEL
 from gudgeon.cell.readings import ROWS_MOST
 
 HERE = Path(__file__).parent
@@ -60,6 +61,13 @@ def too_many_rows(folder: Path) -> Path:
     return folder / "cell.toml"
 
 
+def model_too_large(folder: Path) -> Path:
+    with (folder / "fine.stl").open("wb") as file:
+        file.truncate(LARGEST_MODEL + 1)  # a hole: it takes no room on the disk
+    (folder / "cell.toml").write_text('[[models]]\nfile = "fine.stl"\nunit = "mm"\n')
+    return folder / "cell.toml"
+
+
 MADE: dict[str, Callable[[Path], Path]] = {
     "C001": no_file,
     "C002": a_folder,
@@ -67,6 +75,7 @@ MADE: dict[str, Callable[[Path], Path]] = {
     "C005": not_utf8,
     "C006": empty,
     "C024": not_a_name,
+    "C065": model_too_large,
     "K024": too_many_rows,
 }
 STORED = {path.stem: path for path in sorted(FAULTY.glob("*.toml"))}

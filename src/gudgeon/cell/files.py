@@ -1,4 +1,4 @@
-"""Cell files and their readings on disk: opened here, and nowhere else.
+"""Cell files, their readings and models on disk: opened here, and nowhere else.
 
 `load` never raises for something that a user wrote or named; it returns faults.
 """
@@ -15,6 +15,13 @@ from typing import Final
 from gudgeon.cell.checks import check
 from gudgeon.cell.faults import Fault, Place, in_order
 from gudgeon.cell.model import Cell
+from gudgeon.cell.models_files import (
+    LARGEST_MODEL,
+    OpenModel,
+    model_too_large,
+    no_model,
+    read_models,
+)
 from gudgeon.cell.reader import ReadCell, read_cell
 from gudgeon.cell.readings import read_readings
 
@@ -61,11 +68,17 @@ def load(path: str | Path) -> Loaded:
     def open_readings(name: str, at: Place) -> str | Fault:
         return _text_of(path.parent / name, name, at)
 
-    return load_text(found, path.name, open_readings)
+    def open_model(name: str, at: Place) -> bytes | Fault:
+        return _bytes_of(path.parent / name, name, at)
+
+    return load_text(found, path.name, open_readings, open_model)
 
 
 def load_text(
-    text: str, file: str = "cell.toml", readings: Callable[[str, Place], str | Fault] | None = None
+    text: str,
+    file: str = "cell.toml",
+    readings: Callable[[str, Place], str | Fault] | None = None,
+    models: OpenModel | None = None,
 ) -> Loaded:
     """Read the text of a cell file.
 
@@ -78,6 +91,8 @@ def load_text(
     readings : callable, optional
         Given the name of a readings file and the place where it is named, returns its text or the
         fault.  Without it readings are left out.
+    models : callable, optional
+        The same for the bytes of a model's file.  Without it the surfaces are left out.
     """
     read = read_cell(text, file)
     cell, faults = read.cell, list(read.faults)
@@ -97,6 +112,14 @@ def load_text(
                 if fault.code != "K012" or not any(f"  {key} = " in fault.do for key in wrong_lines)
             )
             cell = replace(cell, touches=touches)
+    if cell.models and models is not None:
+
+        def beside(name: str, at: Place) -> bytes | Fault:
+            return models(name, at) if _is_beside(name) else _not_beside(name, at)
+
+        meshes, told = read_models(cell, read.source, beside)
+        faults.extend(told)
+        cell = replace(cell, meshes=meshes)
     faults.extend(check(ReadCell(cell, read.source, read.faults, read.broken)))
     wrong = any(fault.level == "error" for fault in faults)
     return Loaded(None if wrong else cell, in_order(faults))
@@ -178,6 +201,20 @@ def _text_of(path: Path, name: str, named_at: Place | None) -> str | Fault:
     if not text.strip():
         return _empty(name, named_at)
     return text
+
+
+def _bytes_of(path: Path, name: str, named_at: Place) -> bytes | Fault:
+    """Return the bytes of a model's file, or why it cannot be read."""
+    try:
+        if path.is_dir():
+            return _folder(name, named_at)
+        with path.open("rb") as file:
+            raw = file.read(LARGEST_MODEL + 1)
+    except FileNotFoundError:
+        return no_model(name, named_at)
+    except (OSError, ValueError) as problem:
+        return _not_opened(name, named_at, getattr(problem, "strerror", None) or "not a file name")
+    return model_too_large(name, named_at) if len(raw) > LARGEST_MODEL else raw
 
 
 # --- the faults, one function a code ------------------------------------------------------------
@@ -270,12 +307,12 @@ def _empty(name: str, named_at: Place | None) -> Fault:
 
 
 def _not_beside(name: str, at: Place) -> Fault:
-    """C025: a readings file somewhere else on the computer."""
+    """C025: a file of the cell somewhere else on the computer."""
     return Fault(
         "C025",
         "error",
         f'"{name}" does not lie beside the cell file',
         (at,),
-        "A cell and its readings are kept and copied together; other places are not read.",
+        "A cell and its files are kept and copied together; other places are not read.",
         f'copy it beside the cell file and write  file = "{PureWindowsPath(name).name}"',
     )

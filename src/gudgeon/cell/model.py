@@ -595,17 +595,17 @@ class Mesh:
     ----------
     number : int
         Which of the cell's models, from 0.
-    triangles : ndarray, shape (n, 3, 3)
-        Corners in the model's own coordinates [mm].
-    closed : bool
-        It encloses a volume.  Otherwise its convex hull must count as solid.
+    parts : tuple of ndarray, shape (n, 3, 3)
+        Triangles of each connected closed surface, facing outwards, model's coordinates [mm].
+    open_points : ndarray, shape (m, 3)
+        Corners of the convex hull of all that is not closed [mm]; empty if there is none.
     digest : str
         Hash of the file's bytes.
     """
 
     number: int
-    triangles: NDArray[np.float64]
-    closed: bool
+    parts: tuple[NDArray[np.float64], ...]
+    open_points: NDArray[np.float64]
     digest: str
 
 

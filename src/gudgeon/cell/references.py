@@ -19,6 +19,8 @@ def double_names(cell: Cell, source: Source) -> Iterator[Fault]:
         ("part", "name", ("parts",), [part.name for part in cell.parts]),
         ("tool", "number", ("tools",), [tool.number for tool in cell.tools]),
         ("operation", "name", ("operations",), [cut.name for cut in cell.operations]),
+        ("solid", "name", ("solids",), [solid.name for solid in cell.solids]),
+        ("model", "name", ("models",), [model.name for model in cell.models]),
     ]
     lists += [
         ("face", "name", ("parts", number, "faces"), [face.name for face in part.faces])
@@ -44,7 +46,7 @@ def double_names(cell: Cell, source: Source) -> Iterator[Fault]:
 
 
 def unknown_names(cell: Cell, source: Source, broken: frozenset[str]) -> Iterator[Fault]:
-    """Yield C026 for every part, face, tool or box that is used but not given.
+    """Yield C026 for every part, face, tool, station or box that is used but not given.
 
     A cell that has no parts (or tools) at all is still being written; nothing is said then.
 
@@ -70,6 +72,20 @@ def unknown_names(cell: Cell, source: Source, broken: frozenset[str]) -> Iterato
             for place, face in enumerate(station.faces):
                 if face not in known:
                     yield _unknown(source, (*path, "faces", place), "face", face, known)
+    stations = [station.name for station in cell.stations if station.name is not None]
+    stations_known = bool(cell.stations) and "stations" not in broken
+    bodies: list[tuple[Path, str | None, str | None]] = [
+        (("fixture", "windows", n), window.station, None)
+        for n, window in enumerate(cell.fixture.windows)
+    ]
+    bodies += [(("solids", n), body.station, body.part) for n, body in enumerate(cell.solids)]
+    bodies += [(("models", n), body.station, body.part) for n, body in enumerate(cell.models)]
+    for path, station_name, part_name in bodies:
+        if stations_known and station_name not in (None, *stations):
+            at = (*path, "station")
+            yield _unknown(source, at, "station", str(station_name), stations)
+        if parts_known and part_name not in (None, *parts):
+            yield _unknown(source, (*path, "part"), "part", str(part_name), list(parts))
     boxes = [box.name for box in cell.unit.boxes if box.name is not None]
     for number, other in enumerate(cell.unit.alternatives):
         if "unit" not in broken and other.instead_of not in (None, *boxes):
@@ -96,6 +112,7 @@ def _unknown(source: Source, path: Path, what: str, name: str, known: list[str])
         "tool": "[[tools]]",
         "face": "[[parts.faces]]",
         "box": "[[unit.boxes]]",
+        "station": "[[stations]]",
     }[what]
     do = f"write {mark}{near[0]}{mark}, or " if near and what != "tool" else ""
     return Fault(
