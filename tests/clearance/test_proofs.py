@@ -192,7 +192,77 @@ def test_a_path_says_the_same_as_its_motions_and_can_be_cancelled() -> None:
         alone = made.motion(before[i], ends[i], 2.0).status
         assert path.status[i] == alone
     assert 0 < (path.status == Status.PROVEN).sum() < 300
-    assert made.path(ends[0], np.tile(ends, (100, 1)), 2.0, progress=lambda _: False).done == 20_000
+    assert made.path(ends[0], np.tile(ends, (100, 1)), 2.0, progress=lambda _: False).done < 30_000
+
+
+def test_the_cutter_may_meet_the_finished_part_but_not_go_below_it() -> None:
+    part = Body(
+        "part", Carrier.ROTARY, Role.PART, (box((-20, 20), (-20, 20), (0, 30)),), station="1"
+    )
+    stock = Body(
+        "stock", Carrier.ROTARY, Role.STOCK, (box((-25, 25), (-25, 25), (0, 35)),), station="1"
+    )
+    made = Prover(Scene((part, stock), lines(), below_mm=0.05), [tool(PIN, role=Role.CUTTER)])
+
+    def passes(x: float, cutting: str | None) -> Status:
+        # The pin of radius 5 passes the side of the part with its tip below the top.
+        return made.motion((x, -60, 110, 0, 0), (x, 60, 110, 0, 0), 2.0, cutting=cutting).status
+
+    assert passes(25.0, "1") is passes(25.0, "*") is Status.PROVEN
+    assert passes(24.96, "1") is Status.PROVEN
+    assert passes(24.94, "1") is Status.CLOSER
+    assert passes(25.0, None) is passes(25.0, "2") is Status.CLOSER
+    assert passes(32.1, None) is Status.PROVEN
+    gap = made.motion((25, -60, 110, 0, 0), (25, 60, 110, 0, 0), 2.0, cutting="1", exact=True)
+    assert gap.status is Status.PROVEN and gap.upper_mm == np.inf
+    # Deep in the middle of it, from the start on: the part is a closed surface here.
+    corners = np.array([[-50, -50, -50], [50, -50, -50], [0, 50, -50], [0, 0, 50]], dtype=float)
+    faces = triangles(corners[[[0, 2, 1], [0, 1, 3], [1, 2, 3], [2, 0, 3]]])
+    shell = Body("part", Carrier.ROTARY, Role.PART, (faces,), station="1")
+    small = Prover(
+        Scene((shell,), lines()), [tool(cone((0, 0, 0), (0, 0, 2), 1, 1), role=Role.CUTTER)]
+    )
+    buried = (0, 0, -20, 0, 0)
+    assert small.motion(buried, buried, 0.5, cutting="1").status is Status.CLOSER
+
+
+def test_each_connected_part_is_looked_for_inside() -> None:
+    corners = np.array([[-50, -50, -50], [50, -50, -50], [0, 50, -50], [0, 0, 50]], dtype=float)
+    shape = corners[[[0, 2, 1], [0, 1, 3], [1, 2, 3], [2, 0, 3]]]
+    shell = Body("shell", Carrier.ROTARY, Role.PART, (triangles(shape),))
+    # Two closed surfaces in one solid: the first stands far away, the second in the shell.
+    pair = triangles(np.vstack([0.01 * shape + (500, 0, 0), 0.01 * shape + (0, 0, -20)]))
+    gap = prover(shell, tool(pair)).motion([0] * 5, [0] * 5, 0.5)
+    assert gap.status is Status.CLOSER and set(gap.pair) == {"shell", "tool"}
+    # A surface stays one where a convex solid is listed before it.
+    mixed = Body(
+        "shell", Carrier.ROTARY, Role.PART, (box((900, 901), (0, 1), (0, 1)), triangles(shape))
+    )
+    small = tool(hull([(0, 0, -20)], rounding=1.0))
+    assert prover(mixed, small).motion([0] * 5, [0] * 5, 0.5).status is Status.CLOSER
+    # And the other way round: the work inside a surface of the head.
+    ball = work(hull([(0, 0, -20)], rounding=1.0))
+    assert (
+        prover(ball, tool(triangles(shape))).motion([0] * 5, [0] * 5, 0.5).status is Status.CLOSER
+    )
+
+
+def test_nearest_points_lie_on_rounded_surfaces() -> None:
+    made = prover(work(hull([(0, 0, 0)], rounding=3.0)), tool(hull([(0, 0, 0)], rounding=2.0)))
+    gap = made.motion((10, 0, 0, 0, 0), (10, 0, 0, 0, 0), 0.0, exact=True)
+    assert gap.upper_mm == pytest.approx(5.0)
+    np.testing.assert_allclose(gap.points, [(8, 0, 0), (3, 0, 0)], atol=1e-9)
+
+
+def test_a_joint_many_turns_on_is_no_nearer_to_certainty() -> None:
+    # Turning there and back about 1,000 turns on: the interpolated angle itself is rounded.
+    made = prover(work(box((-30, 30), (-20, 20), (-20, 40))), tool(PIN))
+    far = 2000.0 * pi
+    here = smallest(made, (50, 0, 60, 0, 0.1), (50, 0, 60, 0, 1.1))
+    gap = made.motion((50, 0, 60, 0, far + 0.1), (50, 0, 60, 0, far + 1.1), 0.0, exact=True)
+    assert gap.lower_mm <= here <= gap.upper_mm + 1e-9
+    around = made.motion((50, 0, 60, 0, 0), (50, 0, 60, 0, 40 * pi), 0.0, exact=True)
+    assert around.lower_mm <= 45.0 - hypot(30, 20) <= around.upper_mm + 1e-9
 
 
 def test_standing_still_is_judged_where_it_stands() -> None:

@@ -3,14 +3,15 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import product
 from typing import Final
 
 import numpy as np
 from numpy.typing import NDArray
 
-from gudgeon.clearance.pieces import HULL, build, joined
+from gudgeon.clearance.cores import core
+from gudgeon.clearance.pieces import HULL, Solid, build, joined
 from gudgeon.clearance.scene import Body, Carrier, Role, Scene
 
 __all__ = ["Assembly", "assemble"]
@@ -116,6 +117,11 @@ def turned(line: Floats, angle: float) -> tuple[Floats, Floats]:
 def assemble(scene: Scene, tool: Sequence[Body]) -> Assembly:
     """Put the bodies of a scene and a tool into flat arrays."""
     bodies = (*scene.bodies, *tool)
+    cores: frozenset[int] = frozenset()
+    if any(body.role is Role.PART for body in bodies):
+        cutters = [body for body in tool if body.role is Role.CUTTER]
+        cores = frozenset(range(len(bodies), len(bodies) + len(cutters)))
+        bodies += tuple(replace(one, solids=core(one.solids, scene.below_mm)) for one in cutters)
     parts, points, nodes = [], [], []
     roots: dict[Carrier, int] = {}
     spans: dict[int, tuple[int, int]] = {}
@@ -125,7 +131,8 @@ def assemble(scene: Scene, tool: Sequence[Body]) -> Assembly:
         for number, body in enumerate(bodies):
             if body.carrier is not carrier:
                 continue
-            own, corners = joined(body.solids)
+            # Triangles first, so that a surface is one run of pieces.
+            own, corners = joined(sorted(body.solids, key=lambda one: not _flat(one[0])))
             own["body"] = number
             before = sum(len(one) for one, _ in solids)
             spans[number] = piece_at + before, piece_at + before + len(own)
@@ -151,7 +158,7 @@ def assemble(scene: Scene, tool: Sequence[Body]) -> Assembly:
     masks = np.array([_mask(a, b, made) for a, b in pairs]).reshape(-1, 3)
     every = np.concatenate([pieces, *parts])
     places = np.ascontiguousarray(np.concatenate([corners, *points]))
-    stations = sorted({body.station for body in bodies if body.role is Role.STOCK})
+    stations = sorted({body.station for body in bodies if body.role in (Role.STOCK, Role.PART)})
     return Assembly(
         bodies=bodies,
         pieces=every,
@@ -165,7 +172,7 @@ def assemble(scene: Scene, tool: Sequence[Body]) -> Assembly:
             [scene.unsure_mm if b in (Carrier.TILT, Carrier.ROTARY) else 0.0 for _, b in pairs]
         ),
         probes=_probes(bodies, spans, pairs, every, places),
-        allows=_allows(scene, bodies, stations),
+        allows=_allows(scene, bodies, cores, stations),
         stations={name: 2 + row for row, name in enumerate(stations)},
         table_axes=made,
         scene_lines=np.asarray(scene.lines.rows, dtype=np.float64),
@@ -187,19 +194,33 @@ def _lines(a: Carrier, b: Carrier, scene: Scene) -> Floats:
     return lines
 
 
-def _allows(scene: Scene, bodies: tuple[Body, ...], stations: list[str]) -> NDArray[np.uint8]:
+def _allows(
+    scene: Scene, bodies: tuple[Body, ...], cores: frozenset[int], stations: list[str]
+) -> NDArray[np.uint8]:
+    """Return what is asked of each two bodies: nothing cut, any stock, then station by station.
+
+    A core of a cutter takes the place of the cutter against the part that is being finished, and
+    must not touch it; it is not asked about anywhere else.
+    """
+    from gudgeon.clearance.sweep import CONTACT, MAY
+
     count = len(bodies)
     allows = np.zeros((2 + len(stations), count, count), dtype=np.uint8)
     for i, j in product(range(count), repeat=2):
         one, other = bodies[i], bodies[j]
         if frozenset((one.name, other.name)) in scene.apart:
-            allows[:, i, j] = 1
-        if {one.role, other.role} == {Role.CUTTER, Role.STOCK}:
-            allows[1, i, j] = 1
-            stock = one if one.role is Role.STOCK else other
-            # Stock of no station is one outline for all of them.
-            rows = slice(1, None) if not stock.station else 2 + stations.index(stock.station)
-            allows[rows, i, j] = 1
+            allows[:, i, j] = MAY
+            continue
+        cored = i in cores or j in cores
+        if cored:
+            allows[:, i, j] = MAY
+        for target in (one, other):
+            if {one.role, other.role} == {Role.CUTTER, target.role}:
+                rows = [1, 2 + stations.index(target.station)] if target.station in stations else []
+                if target.role is Role.STOCK:
+                    allows[rows, i, j] = MAY
+                elif target.role is Role.PART:
+                    allows[rows, i, j] = CONTACT if cored else MAY
     return allows
 
 
@@ -210,28 +231,59 @@ def _probes(
     pieces: NDArray[np.void],
     points: Floats,
 ) -> NDArray[np.void]:
-    """Return a point of each solid against each closed surface that it could be inside of."""
+    """Return a point of each connected part against each closed surface it could be inside of."""
     from gudgeon.clearance.within import PROBE
 
     surfaces = {}
     for number, (first, end) in spans.items():
-        own = pieces[first:end]
-        if bodies[number].closed and len(own) and _flat(own):
-            corners = points[own["first"][:, None] + np.arange(3)].reshape(-1, 3)
-            surfaces[number] = (first, end, corners.min(axis=0), corners.max(axis=0))
+        flat = _triangles(pieces[first:end])
+        run = len(flat) if flat.all() else int(np.argmin(flat))
+        if bodies[number].closed and run:
+            corners = points[pieces["first"][first : first + run, None] + np.arange(3)]
+            corners = corners.reshape(-1, 3)
+            surfaces[number] = (first, first + run, corners.min(axis=0), corners.max(axis=0))
+    kept: dict[int, Floats] = {}
     found = []
     for at, pair in enumerate(pairs):
         for mesh, body in product(surfaces, range(len(bodies))):
             sides = bodies[mesh].carrier, bodies[body].carrier
             if sides not in (pair, pair[::-1]) or sides[0] is sides[1]:
                 continue
+            if body not in kept:
+                kept[body] = np.concatenate(
+                    [np.empty((0, 3)), *(_one_of_each(solid) for solid in bodies[body].solids)]
+                )
             first, end, least, most = surfaces[mesh]
-            for _, corners in bodies[body].solids:
-                if len(corners):
-                    in_a = sides[0] is pair[0]
-                    found.append((at, in_a, mesh, body, first, end, corners[0], least, most))
+            in_a = sides[0] is pair[0]
+            found += [(at, in_a, mesh, body, first, end, one, least, most) for one in kept[body]]
     return np.array(found, dtype=PROBE)
 
 
+def _one_of_each(solid: Solid) -> Floats:
+    """Return one point of each connected part of a solid."""
+    pieces, points = solid
+    flat = _triangles(pieces)
+    own: Floats = points[pieces["first"][~flat]]
+    if not flat.any():
+        return own
+    from scipy.sparse import coo_array
+    from scipy.sparse.csgraph import connected_components
+
+    corners = points[pieces["first"][flat][:, None] + np.arange(3)]
+    _, number = np.unique(corners.reshape(-1, 3), axis=0, return_inverse=True)
+    number = number.reshape(-1, 3)
+    count = int(number.max()) + 1
+    ends = number.ravel(), np.roll(number, 1, axis=1).ravel()
+    joins = coo_array((np.ones(number.size, dtype=np.int8), ends), shape=(count, count))
+    _, part = connected_components(joins, directed=False)
+    _, first = np.unique(part[number[:, 0]], return_index=True)
+    return np.concatenate([own, corners[first, 0]])
+
+
+def _triangles(pieces: NDArray[np.void]) -> NDArray[np.bool_]:
+    flat: NDArray[np.bool_] = (pieces["kind"] == HULL) & (pieces["count"] == 3)
+    return flat
+
+
 def _flat(pieces: NDArray[np.void]) -> bool:
-    return bool(((pieces["kind"] == HULL) & (pieces["count"] == 3)).all())
+    return bool(_triangles(pieces).all())

@@ -16,7 +16,7 @@ from gudgeon.clearance import gjk, parted, pieces, poses, sweep
 from gudgeon.clearance.along import compiled, mark_of
 from gudgeon.clearance.parted import parted as part
 from gudgeon.clearance.poses import from_line, moved, pose
-from gudgeon.clearance.sweep import BUDGET, CLOSER, DONE, SLOP, witness
+from gudgeon.clearance.sweep import BUDGET, CLOSER, CONTACT, DONE, MAY, SLOP, TURNED, witness
 
 __all__ = ["ANGLES", "BOX_OUT", "STACK", "gap_box"]
 
@@ -61,6 +61,7 @@ def _gap_box(
         middle[k] = mask[k] * 0.5 * (low[k] + high[k])
         h[k] = mask[k] * 0.5 * (high[k] - low[k]) * (1.0 + 1e-15)
         big += max(abs(low[k]), abs(high[k]), abs(lines[0, k]), abs(lines[1, k])) + h[k]
+    rounding = SLOP + TURNED * (max(abs(low[3]), abs(high[3])) + max(abs(low[4]), abs(high[4])))
     best, floor = out[1], np.inf
     pops = top = 0
     sa[0], sb[0] = ra, rb
@@ -80,8 +81,11 @@ def _gap_box(
             out[0], out[1], out[5] = -np.inf, best, pops
             return BUDGET
         na, nb = nodes[a], nodes[b]
-        if na.body >= 0 and nb.body >= 0 and allowed[na.body, nb.body]:
+        rule = allowed[na.body, nb.body] if na.body >= 0 and nb.body >= 0 else 0
+        if rule == MAY:
             continue
+        if rule == CONTACT:
+            limit = min(limit, 0.0)
         am, cm = 0.5 * (a0 + a1), 0.5 * (c0 + c1)
         if am != now_a or cm != now_c:
             pose(lines, am, cm, R, T, Q)
@@ -105,7 +109,7 @@ def _gap_box(
         scale = big + na.radius + nb.radius
         for k in range(3):
             scale += abs(na.centre[k]) + abs(nb.centre[k]) + 2.0 * abs(p[k])
-        slop = SLOP * scale
+        slop = rounding * scale
         gx = max(abs(p[0] - na.centre[0]) - h[0], 0.0)
         gy = max(abs(p[1] - na.centre[1]) - h[1], 0.0)
         gz = max(abs(p[2] - na.centre[2]) - h[2], 0.0)
@@ -131,15 +135,15 @@ def _gap_box(
                 pieces, points, ia, na.centre, h, ib, p, p, R, T, R, T, False, np.inf, slop, work
             )
             up -= pieces[ia].round + pieces[ib].round
-            if up < best:
+            if up < best and (rule != CONTACT or up <= 0.0):
                 best = up
                 out[1], out[2], out[3], out[4] = up, 0.0, ia, ib
                 out[24], out[25] = am, cm
-                witness(work, out)
+                witness(work, pieces[ia].round, pieces[ib].round, out)
                 if best < enough or best <= 0.0:
                     out[0], out[5] = -np.inf, pops
                     return CLOSER
-            if low_here > min(best - tol, cap):
+            if low_here > min(best - tol, cap) or (rule == CONTACT and low_here > 0.0):
                 continue
             if reach < 0.25 * tol or (ha < 1e-12 and hc < 1e-12):
                 floor = min(floor, low_here)
@@ -161,6 +165,8 @@ def _gap_box(
                 sb[top] = nb.left if side else nb.right
             else:
                 sa[top] = na.left if side else na.right
+    if floor <= 0.0:
+        floor = -np.inf
     out[0] = min(floor, min(best - tol, cap))
     out[1], out[5] = best, pops
     return DONE

@@ -19,7 +19,9 @@ __all__ = ["Gap", "Path", "Prover", "Status"]
 Floats = NDArray[np.float64]
 
 _BUDGET: Final = 3_000_000
-_CHUNK: Final = 20_000
+_CHUNK: Final = 4096
+_SHARP_MM: Final = 1e-9
+"""Where only enough or not is asked, a gap is known better than this before it stays open."""
 
 
 class Status(IntEnum):
@@ -41,9 +43,11 @@ class Gap:
     ----------
     status : Status
     lower_mm : float
-        The gap is nowhere smaller; minus infinity where nothing is proven.
+        The gap is nowhere smaller, that uncertainty and bulge taken off; minus infinity where
+        nothing is proven.
     upper_mm : float
-        True gap at the witness; infinite when no pair came nearer than was asked.
+        Gap at the witness, less what the axis lines' uncertainty and a bulge may take of it;
+        infinite when no pair came nearer than was asked.
     joint : tuple of 5 floats
         Joint position of the witness [mm, rad].
     pair : tuple of two names
@@ -282,7 +286,8 @@ class Prover:
         along(
             every.pieces, every.points, every.nodes, every.roots, every.lines, every.masks,
             every.unsure, every.probes, every.allows, start, np.ascontiguousarray(ends), cuts,
-            finite[1:] & finite[:-1], needs, needs.copy(), h, exact, tol_mm, _BUDGET, chunks,
+            finite[1:] & finite[:-1], needs, needs.copy(), h, exact,
+            tol_mm if exact else _SHARP_MM, _BUDGET, chunks,
             np.zeros((len(every.roots), STATE)), np.zeros(2, np.int64), status, lower,
             sweep_arrays(), work_arrays(), result,
         )  # fmt: skip

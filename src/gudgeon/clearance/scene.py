@@ -101,6 +101,9 @@ class Scene:
     unsure_mm : float
         How far a point of the work may stand from where the axis lines say, k = 2 [mm]; added to
         the clearance asked of every pair with a body on the tilt or rotary.
+    below_mm : float
+        How far a cutter may go below the surface of a finished part [mm]: the error of the part's
+        model and of chords.
     """
 
     bodies: tuple[Body, ...]
@@ -108,3 +111,4 @@ class Scene:
     table_axes: tuple[bool, bool, bool] = (True, True, False)
     apart: frozenset[frozenset[str]] = field(default_factory=frozenset)
     unsure_mm: float = 0.0
+    below_mm: float = 0.02

@@ -15,6 +15,15 @@ whose terms have the lengths a'^2 rt, at most 2 |a'c'| rr, and c'^2 rr.  rr does
 way; rt changes by C alone, by at most rr dc.  Over the interval da = |a'| dt, dc = |c'| dt this is
 (da^2 rt + 2 da dc rr + dc^2 rr) / 8, for any size of da and dc.  A point within rn of the centre of
 its node has rr and rt each larger by at most rn.
+
+Rounding.  With u = 2^-53 and directions of length 1 to 4 u, no entry of a turn is wrong by more
+than 35 u, a turn as a matrix by 84 u, two after each other by 177 u; a point p of the work is then
+misplaced by at most 177 u |p| + 84 u |pt| + 252 u |pr| (pt, pr: points on the lines), and some 30 u
+of |p|, |q| and the supports are added by slides, dot products, the length of d and a vertex chosen
+for a direction that is itself rounded.  In all that is less than 4e-14 times the sum of these
+lengths (`SLOP`).  An angle is interpolated to 6 u of itself, which shifts a point by that part of
+its distance from the line: `TURNED` times the angles, times the same sum.  In 60,000 draws over six
+decades, against 64-bit mantissas, the largest error seen was a hundredth of the bound.
 """
 
 from __future__ import annotations
@@ -28,11 +37,19 @@ import numpy as np
 from gudgeon.clearance.parted import parted
 from gudgeon.clearance.poses import from_line, moved, pose
 
-__all__ = ["BUDGET", "CLOSER", "DONE", "OUT", "SLOP", "STACK", "gap", "sweep_arrays"]
+__all__ = [
+    "BUDGET", "CLOSER", "CONTACT", "DONE", "MAY", "OUT", "SLOP", "STACK", "TURNED", "gap",
+    "sweep_arrays", "witness",
+]  # fmt: skip
 
 DONE: Final = 0
 CLOSER: Final = 1
 BUDGET: Final = 2
+
+MAY: Final = 1
+"""Of two bodies: they may touch."""
+CONTACT: Final = 2
+"""Of two bodies: they may come near but not touch, whatever clearance is asked."""
 
 STACK: Final = 2048
 OUT: Final = 24
@@ -41,6 +58,9 @@ and B in A's frame, 12-14 slide of A within its box."""
 
 SLOP: Final = 4e-14
 """Rounding of a bound, as a part of the sum of the lengths that enter it."""
+
+TURNED: Final = 1e-15
+"""The same by a radian of the joint position."""
 
 
 def sweep_arrays() -> tuple[np.ndarray, ...]:
@@ -55,8 +75,11 @@ def sweep_arrays() -> tuple[np.ndarray, ...]:
 
 
 @numba.njit
-def witness(work, out):  # type: ignore[no-untyped-def]
-    """Write the nearest points of A and B, and A's slide within its box, into out[6:15]."""
+def witness(work, round_a, round_b, out):  # type: ignore[no-untyped-def]
+    """Write the nearest points of A and B, and A's slide within its box, into out[6:15].
+
+    Rounded pieces are as much nearer to each other as their radii, along the line of their cores.
+    """
     SA, SB, SH, w = work[1], work[2], work[3], work[5]
     for k in range(3):
         a = b = s = 0.0
@@ -66,6 +89,14 @@ def witness(work, out):  # type: ignore[no-untyped-def]
                 b += w[i] * SB[i, k]
                 s += w[i] * SH[i, k]
         out[6 + k], out[9 + k], out[12 + k] = a, b, s
+    away = 0.0
+    for k in range(3):
+        away += (out[9 + k] - out[6 + k]) ** 2
+    if away > 0.0:
+        for k in range(3):
+            step = (out[9 + k] - out[6 + k]) / sqrt(away)
+            out[6 + k] += round_a * step
+            out[9 + k] -= round_b * step
 
 
 @numba.njit
@@ -110,7 +141,7 @@ def gap(
         Every place in the box is asked about; else (a chunk) only proof counts, and the loop ends
         where none is found.
     allowed : ndarray of uint8, shape (bodies, bodies)
-        Pairs that may touch.
+        MAY, CONTACT or 0 (the clearance asked).
     cap : float
         Gaps above this need not be known better.
     tol : float
@@ -139,6 +170,7 @@ def gap(
     big = h[0] + h[1] + h[2]
     for k in range(3):
         big += max(abs(q0[k]), abs(q1[k]), abs(lines[0, k]), abs(lines[1, k]))
+    rounding = SLOP + TURNED * (max(abs(q0[3]), abs(q1[3])) + max(abs(q0[4]), abs(q1[4])))
     best = out[1]
     floor = np.inf
     pops = top = 0
@@ -159,8 +191,11 @@ def gap(
             out[0], out[1], out[5] = -np.inf, best, pops
             return BUDGET
         na, nb = nodes[a], nodes[b]
-        if na.body >= 0 and nb.body >= 0 and allowed[na.body, nb.body]:
+        rule = allowed[na.body, nb.body] if na.body >= 0 and nb.body >= 0 else 0
+        if rule == MAY:
             continue
+        if rule == CONTACT:
+            limit = min(limit, 0.0)
         if t0 != now0 or t1 != now1:
             if turns:
                 da, dc = q1[3] - q0[3], q1[4] - q0[4]
@@ -178,6 +213,10 @@ def gap(
             moved(R1, T1, nb.centre, p1)
         else:
             p1[0], p1[1], p1[2] = p0[0], p0[1], p0[2]
+        scale = big + na.radius + nb.radius
+        for k in range(3):
+            scale += abs(na.centre[k]) + abs(nb.centre[k]) + abs(p0[k]) + abs(p1[k])
+        slop = rounding * scale
         half = 0.5 * sqrt((p1[0] - p0[0]) ** 2 + (p1[1] - p0[1]) ** 2 + (p1[2] - p0[2]) ** 2)
         sagitta = 0.0  # how far a point of the node leaves the chord of its own way
         bend = 0.0  # the same of the node's centre
@@ -185,19 +224,16 @@ def gap(
         if turns:
             da = abs(q1[3] - q0[3]) * (t1 - t0) if lines[0, 6] != 0.0 else 0.0
             dc = abs(q1[4] - q0[4]) * (t1 - t0) if lines[1, 6] != 0.0 else 0.0
-            rr = from_line(lines[1], nb.centre[0], nb.centre[1], nb.centre[2]) if dc != 0.0 else 0.0
-            rt = 0.0
+            rr = rt = 0.0
+            if dc != 0.0:
+                rr = slop + from_line(lines[1], nb.centre[0], nb.centre[1], nb.centre[2])
             if da != 0.0:
                 for k in range(3):
                     tmp[k] = p0[k] + mask[k] * (q0[k] + t0 * (q1[k] - q0[k]))
-                rt = from_line(lines[0], tmp[0], tmp[1], tmp[2]) + rr * dc
+                rt = slop + from_line(lines[0], tmp[0], tmp[1], tmp[2]) + rr * dc
             rn = nb.radius
             bend = 0.125 * (da * da * rt + 2.0 * da * dc * rr + dc * dc * rr)
             sagitta = bend + 0.125 * rn * (da * da * (1.0 + dc) + 2.0 * da * dc + dc * dc)
-        scale = big + na.radius + nb.radius
-        for k in range(3):
-            scale += abs(na.centre[k]) + abs(nb.centre[k]) + abs(p0[k]) + abs(p1[k])
-        slop = SLOP * scale
         gx = max(abs(0.5 * (p0[0] + p1[0]) - na.centre[0]) - h[0], 0.0)
         gy = max(abs(0.5 * (p0[1] + p1[1]) - na.centre[1]) - h[1], 0.0)
         gz = max(abs(0.5 * (p0[2] + p1[2]) - na.centre[2]) - h[2], 0.0)
@@ -262,14 +298,14 @@ def gap(
                 np.inf, slop, work,
             )  # fmt: skip
         up -= rounds
-        if up < best:
+        if up < best and (rule != CONTACT or up <= 0.0):
             best = up
             out[1], out[2], out[3], out[4] = up, time, ia, ib
-            witness(work, out)
+            witness(work, pieces[ia].round, pieces[ib].round, out)
             if best < enough or best <= 0.0:
                 out[0], out[5] = -np.inf, pops
                 return CLOSER
-        if low > min(best - tol, cap):
+        if low > min(best - tol, cap) or (rule == CONTACT and low > 0.0):
             continue
         if (
             not turns
@@ -281,6 +317,8 @@ def gap(
         sa[top + 1], sb[top + 1], st[top + 1, 0], st[top + 1, 1] = a, b, t0, mid
         sa[top + 2], sb[top + 2], st[top + 2, 0], st[top + 2, 1] = a, b, mid, t1
         top += 2
+    if floor <= 0.0:
+        floor = -np.inf  # no distance is below zero: a bound of zero leaves room for a touch
     out[0] = min(floor, min(best - tol, cap))
     out[1], out[5] = best, pops
     return DONE

@@ -14,6 +14,7 @@ import numba
 import numpy as np
 
 from gudgeon.clearance.poses import pose
+from gudgeon.clearance.sweep import MAY
 
 __all__ = ["PROBE", "inside"]
 
@@ -61,7 +62,7 @@ def inside(pieces, points, probes, lines, masks, q, allowed, at, R, T, Q):  # ty
     """
     for i in range(len(probes)):
         probe = probes[i]
-        if allowed[probe.mesh, probe.body]:
+        if allowed[probe.mesh, probe.body] == MAY:
             continue
         p = probe.pair
         pose(lines[p], q[3], q[4], R, T, Q)
