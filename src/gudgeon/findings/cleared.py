@@ -96,6 +96,8 @@ class Found:
     note : str
     limit : tuple of axis and position, or None
         The axis that leaves its travel, and where it would stand [mm or rad].
+    without_flutes_mm : float
+        Of a feed move: smallest gap of all but the flutes, which may be in the stock.
     """
 
     judged: Judged
@@ -106,6 +108,7 @@ class Found:
     points: tuple[tuple[float, float, float], ...] = ()
     note: str = ""
     limit: tuple[int, float] | None = None
+    without_flutes_mm: float = float("nan")
 
 
 @dataclass(slots=True)
@@ -363,7 +366,7 @@ class _Judge:
         self.bodies: dict[int | None, tuple[Body, ...] | None] = {}
         self.missing: list[Missing] = []
         self.depths = True
-        self.still: dict[int | None, Prover] = {}
+        self.parts: dict[tuple[int | None, bool, bool], Prover] = {}
         done.judged = np.full(len(track.segments), -1, dtype=np.int64)
 
     # --- the tool -------------------------------------------------------------------------------
@@ -569,36 +572,51 @@ class _Judge:
 
     def _of_what_moves(self, motions: Motions, i: int, found: Found) -> Found:
         """Return the gap of bodies that this motion moves to each other; the others stay clear."""
-        if (motions.start[i, 3:] != motions.end[i, 3:]).any():
-            return found
-        by_name = {body.name: body for body in self.done.scene.scene.bodies}
-        if not found.pair or any(by_name.get(name) is None for name in found.pair):
-            return found  # a part of the tool is in it
         tool = motions.tool[int(motions.force[i])]
-        if tool not in self.still:
+        station = motions.station(i)
+        turns = bool((motions.start[i, 3:] != motions.end[i, 3:]).any())
+        by_name = {body.name: body for body in self.done.scene.scene.bodies}
+        if not turns and found.pair and all(name in by_name for name in found.pair):
+            gap = self._gap_of(motions, i, (tool, True, False), station)
+            other = self._from_gap(gap, exact=True)
+            found = other if other.judged is Judged.CLEAR else found
+        if station is not None:
+            gap = self._gap_of(motions, i, (tool, not turns, True), None)
+            found = replace(found, without_flutes_mm=float(gap.upper_mm))
+        return found
+
+    def _gap_of(
+        self, motions: Motions, i: int, which: tuple[int | None, bool, bool], station: str | None
+    ) -> Gap:
+        """Return the gap with some bodies left out: (tool, what stands still, the flutes)."""
+        tool, still, no_flutes = which
+        if which not in self.parts:
             from gudgeon.clearance.prove import Prover
             from gudgeon.clearance.scene import Carrier
 
             scene = self.done.scene.scene
-            work = [
-                body.name
-                for body in scene.bodies
-                if body.carrier in (Carrier.TABLE, Carrier.TILT, Carrier.ROTARY)
+            if still:
+                work = [
+                    body.name
+                    for body in scene.bodies
+                    if body.carrier in (Carrier.TABLE, Carrier.TILT, Carrier.ROTARY)
+                ]
+                pairs = {frozenset((a, b)) for a in work for b in work if a != b}
+                scene = replace(scene, apart=scene.apart | pairs)
+            bodies = [
+                body
+                for body in self.tool_bodies(tool) or ()
+                if not (no_flutes and body.role == "cutter")
             ]
-            pairs = {frozenset((a, b)) for a in work for b in work if a != b}
-            self.still[tool] = Prover(
-                replace(scene, apart=scene.apart | pairs), self.tool_bodies(tool) or ()
-            )
-        gap = self.still[tool].motion(
+            self.parts[which] = Prover(scene, bodies)
+        return self.parts[which].motion(
             motions.start[i],
             motions.end[i],
             self.done.need_mm,
-            cutting=motions.station(i),
+            cutting=station,
             exact=True,
             bulge_mm=float(motions.bulge_mm[i]),
         )
-        other = self._from_gap(gap, exact=True)
-        return other if other.judged is Judged.CLEAR else found
 
     def _with_overlap(self, prover: Prover, motions: Motions, i: int, found: Found) -> Found:
         """Return a crash with how deep it goes at worst; contact alone is a danger."""

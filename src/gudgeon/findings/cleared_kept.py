@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import hashlib
 import json
+import math
 from collections.abc import Mapping, Sequence
 from typing import TYPE_CHECKING, Any, Final
 
@@ -19,7 +20,7 @@ if TYPE_CHECKING:
 
 __all__ = ["Kept", "key_of"]
 
-EDITION: Final = 1
+EDITION: Final = 2
 """Raised when the meaning of what is kept changes, or when the engine's proofs do."""
 
 
@@ -107,7 +108,7 @@ class Kept:
         if row is None:
             return None
         try:
-            judged, margin, exact, pair, joint, points, note = row
+            judged, margin, exact, pair, joint, points, note, without = row
             return Found(
                 Judged(judged),
                 float("nan") if margin is None else float(margin),
@@ -116,21 +117,23 @@ class Kept:
                 tuple(joint),
                 tuple(tuple(point) for point in points),
                 str(note),
+                without_flutes_mm=float("nan") if without is None else float(without),
             )
         except (ValueError, TypeError):
             return None
 
     def keep(self, i: int, found: Any) -> None:
         """Note the finding of one motion."""
-        margin = found.margin_mm if found.margin_mm == found.margin_mm else None
+        margin = found.margin_mm if math.isfinite(found.margin_mm) else None
         self._single[i] = [
             found.judged.value,
-            margin if margin is None or abs(margin) < 1e300 else None,
+            margin,
             found.exact,
             list(found.pair),
             list(found.joint),
-            [list(point) for point in found.points],
+            [list(point) for point in found.points if all(map(math.isfinite, point))],
             found.note,
+            found.without_flutes_mm if math.isfinite(found.without_flutes_mm) else None,
         ]
         self._changed = True
 

@@ -67,6 +67,7 @@ class BlockJudged:
     points : tuple of points
     note : str
     row : int
+    without_flutes_mm : float
     """
 
     name: str
@@ -83,6 +84,7 @@ class BlockJudged:
     points: tuple[tuple[float, float, float], ...]
     note: str
     row: int
+    without_flutes_mm: float = math.nan
 
     @property
     def pair_words(self) -> str:
@@ -309,6 +311,7 @@ def _block(one: Judgement, track: Track, row: int, found: Found, lines: _Lines) 
         points=found.points,
         note=note,
         row=row,
+        without_flutes_mm=found.without_flutes_mm,
     )
 
 
