@@ -22,12 +22,14 @@ from gudgeon.findings.place_proven import ProvenPlaceFindings
 from gudgeon.findings.programs import ProgramText
 from gudgeon.findings.scene import SceneFindings
 from gudgeon.findings.senses import SenseFindings
+from gudgeon.findings.warm_up import WarmUpFindings
 
 __all__ = ["Findings", "Gather", "Lacking"]
 
 
 class Findings(
     ClearedFindings,
+    WarmUpFindings,
     ProvenPlaceFindings,
     SceneFindings,
     CashFindings,

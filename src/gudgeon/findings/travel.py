@@ -29,7 +29,8 @@ Floats = NDArray[np.float64]
 LIMIT_TOL: Final = (0.005, 0.005, 0.05, math.radians(0.02), math.radians(0.02))
 """A side of a safe box ends so near to where the proof fails [mm, rad]."""
 
-TURNS: Final = (3, 4)
+PLANE_DIGIT_MM: Final = 0.01
+"""Planes are told to this digit, upwards."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -118,7 +119,7 @@ class TravelFindings(ProofFindings):
         """Largest limits of X and Y for all tilts, turns and heights; raises `Lacking`."""
         from gudgeon.clearance.envelope import SafeBox
 
-        scene, ranges = self._with_outlines(), self.ranges
+        scene, ranges = self.limits_scene, self.ranges
         walls = tuple(body.name for body in scene.bodies if _is_wall(body))
 
         def work() -> TravelFinding:
@@ -132,7 +133,7 @@ class TravelFindings(ProofFindings):
                 failed = box if failed is None else failed
             if not isinstance(box, SafeBox):
                 return TravelFinding(None, failed, self._itself(scene), walls)
-            return TravelFinding(box, None, self._itself(scene), walls)
+            return TravelFinding(self._written_inside(box), None, self._itself(scene), walls)
 
         parts = (scene, ranges.low, ranges.high, self.asked_mm, *self._seeds())
         return self.kept("safe limits", parts, work)
@@ -213,7 +214,10 @@ class TravelFindings(ProofFindings):
                     poses is None or np.prod(grown.high[3:] - grown.low[3:]) > _area(poses)
                 ):
                     poses = grown
-        return PlaneFinding(hand, found.z_mm, found.stop, poses)
+        z = found.z_mm
+        if z is not None and found.stop is not None:
+            z = min(math.ceil(z / PLANE_DIGIT_MM) * PLANE_DIGIT_MM, top)
+        return PlaneFinding(hand, z, found.stop, poses)
 
     def _wall_proof(self, scene: Scene) -> Proof:
         """Return the proof that what stands and turns on the table clears guards and doors.
@@ -284,6 +288,21 @@ class TravelFindings(ProofFindings):
         s_low[:2] = s_high[:2] = seed
         return largest_box(proof, low, high, s_low, s_high, (0, 1), LIMIT_TOL)
 
+    def _written_inside(self, box: SafeBox) -> SafeBox:
+        """Return the box with the ends that a guard sets at the last digit written, inwards."""
+        from dataclasses import replace
+
+        digit = 25.4e-4 if self.cell.shop.units == "in" else 1e-3
+        low, high = box.low.copy(), box.high.copy()
+        for joint in (0, 1):
+            if box.stop(joint, -1) is not None:
+                low[joint] = math.ceil(low[joint] / digit - 1e-9) * digit
+            if box.stop(joint, 1) is not None:
+                high[joint] = math.floor(high[joint] / digit + 1e-9) * digit
+            if low[joint] > high[joint]:  # a box of one point
+                low[joint], high[joint] = box.low[joint], box.high[joint]
+        return replace(box, low=low, high=high)
+
     def _seeds(self) -> tuple[tuple[float, float], ...]:
         """Return places to begin from: over the work, else anywhere on a coarse grid."""
         low, high = self.ranges.low, self.ranges.high
@@ -310,7 +329,8 @@ class TravelFindings(ProofFindings):
             ] = None
         return tuple(found)
 
-    def _with_outlines(self) -> Scene:
+    @cached_property
+    def limits_scene(self) -> Scene:
         """Return the scene with what is known of the unit's sides, for the guards alone.
 
         A body of which only some sides are entered is no body for a tool, but the sides that are
@@ -338,11 +358,11 @@ class TravelFindings(ProofFindings):
             name = box.name or f"box {number} of the unit"
             if box.turns_with not in (None, "base") or name in names or not (box.x or box.y):
                 continue
-            ends = [
+            x, y = (
                 (0.0, 0.0) if pair is None else (least(pair[0]), most(pair[1]))
                 for pair in (box.x, box.y)
-            ]
-            solid = block(self.unit_frame, *ends, tall, self.unit_unsure_mm)
+            )
+            solid = block(self.unit_frame, x, y, tall, self.unit_unsure_mm)
             bodies.append(Body(name, Carrier.TABLE, Role.UNIT, (solid,)))
         return replace(scene, bodies=(*bodies, *self._where_declared(bodies)))
 

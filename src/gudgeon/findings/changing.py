@@ -1,0 +1,523 @@
+"""Where a tool may be changed: the proven map of tilt and turn for each tool, and the way there."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from functools import cached_property
+from itertools import product
+from typing import TYPE_CHECKING, Final
+
+import numpy as np
+from numpy.typing import NDArray
+
+from gudgeon.findings.bodies import most
+from gudgeon.findings.gather import Lacking
+from gudgeon.findings.proofs import CONTACT_MM, ToolInHand
+from gudgeon.findings.shape import WorkPose
+from gudgeon.findings.travel import LIMIT_TOL, TravelFindings
+
+if TYPE_CHECKING:
+    from gudgeon.clearance.envelope import ClearMap, Proof, SafeBox
+    from gudgeon.clearance.prove import Gap
+    from gudgeon.clearance.scene import Body
+    from gudgeon.quantity.amount import Amount
+
+__all__ = ["ChangingFinding", "ChangingFindings", "Park", "Room", "ToolMap", "Way"]
+
+Floats = NDArray[np.float64]
+
+TILT_CELLS: Final = 24
+TURN_CELLS: Final = 12
+
+FAR_MM: Final = 2000.0
+"""Heights within which the room over the load is looked for, either way."""
+
+ROOM_TOL_MM: Final = 0.01
+
+
+@dataclass(frozen=True, slots=True)
+class ToolMap:
+    """In which poses one tool may be changed.
+
+    Attributes
+    ----------
+    hand : ToolInHand
+    map : ClearMap
+    """
+
+    hand: ToolInHand
+    map: ClearMap
+
+
+@dataclass(frozen=True, slots=True)
+class Room:
+    """Height left under a tool that is being changed, in one pose.
+
+    Attributes
+    ----------
+    tool, pose : str
+    tilt_rad : float
+    turn_rad : float or None
+        ``None``: at every turn.
+    room_mm : float
+        How much lower the change could be before something touches; negative: how much too low it
+        is.  Proven: the room is no smaller.
+    allowed : bool
+        Whether the clearance asked is proven in this pose.
+    """
+
+    tool: str
+    pose: str
+    tilt_rad: float
+    turn_rad: float | None
+    room_mm: float
+    allowed: bool
+
+
+@dataclass(frozen=True, slots=True)
+class Way:
+    """How to come from a pose that is worked in to the pose for the change.
+
+    Attributes
+    ----------
+    pose : WorkPose
+    steps : tuple of str
+        "Z", "turn" and "X Y" in the order in which they are made.
+    gap : Gap or None
+        What stops it; ``None`` where it is proven for every tool.
+    """
+
+    pose: WorkPose
+    steps: tuple[str, ...]
+    gap: Gap | None
+
+
+@dataclass(frozen=True, slots=True)
+class Park:
+    """Where to change tools and end programs.
+
+    Attributes
+    ----------
+    tilt_rad, turn_rad : float
+    low, high : ndarray, shape (5,)
+        The box of joint positions round it in which every tool may be changed.
+    stops : SafeBox
+    name : str
+        The pose that is worked in, if it is one; else empty.
+    place_mm : tuple of (x, y) or None
+        Where the table has to stand; ``None``: anywhere the change leaves it.
+    """
+
+    tilt_rad: float
+    turn_rad: float
+    stops: SafeBox
+    name: str
+    place_mm: tuple[float, float] | None
+
+
+@dataclass(frozen=True, slots=True)
+class ChangingFinding:
+    """In which poses tools may be changed.
+
+    Attributes
+    ----------
+    maps : tuple of ToolMap
+        The longest tool first.
+    together : ClearMap
+        Where every tool may be changed for every other.
+    z_mm, down_mm : float
+        Machine Z at the change, and how far a tool is pulled down.
+    tip_mm : float
+        Lowest machine Z of the longest tool's tip.
+    low, high : ndarray, shape (5,)
+        Where the spindle may stand at a change.
+    need_mm : float
+    park : Park or None
+        Best pose for the change; ``None`` where every pose is clear, or none.
+    beside : tuple of (x, y), or None
+        Place of the spindle at which every pose is clear, where the pose counts elsewhere [mm].
+    ways : tuple of Way
+    assumed : tuple of str
+    """
+
+    maps: tuple[ToolMap, ...]
+    together: ClearMap
+    z_mm: float
+    down_mm: float
+    tip_mm: float
+    low: Floats
+    high: Floats
+    need_mm: float
+    park: Park | None
+    beside: tuple[float, float] | None
+    ways: tuple[Way, ...]
+    assumed: tuple[str, ...]
+
+
+class ChangingFindings(TravelFindings):
+    """Facts about tool changes."""
+
+    @property
+    def change_need_mm(self) -> float:
+        """Clearance asked of a change: head room that must remain, else that of every motion."""
+        keep = self.cell.placement.clearance
+        return max(self.asked_mm if keep is None else keep.value, CONTACT_MM)
+
+    @cached_property
+    def change_box(self) -> tuple[Floats, Floats, float]:
+        """Where the spindle may stand at a change, low and high corner, and the pull-down."""
+        changer, gather = self.cell.machine.changer, self.gather()
+        why = "it decides in which pose a tool may be changed"
+        z = gather.need(
+            changer.z,
+            "machine.changer.z",
+            "machine Z at a tool change",
+            why=why,
+            how="run a tool change with the unit off the table and read Z, or see the manual",
+        )
+        down = gather.need(
+            changer.pull_down,
+            "machine.changer.pull_down",
+            "how far a tool is pulled down out of the spindle",
+            why=why,
+            how="measure the stroke at a slow tool change, or see the machine's manual",
+        )
+        for part in ("ranges", "scene", "tools_in_hand"):
+            try:
+                getattr(self, part)
+            except Lacking as lacking:
+                gather.also(lacking)
+        gather.stop()
+        low, high = self.ranges.low.copy(), self.ranges.high.copy()
+        for k, at in enumerate((changer.x, changer.y)):
+            if at is not None:
+                low[k] = high[k] = at.value
+        low[2] = high[2] = z.value
+        return low, high, most(down)
+
+    @cached_property
+    def changing(self) -> ChangingFinding:
+        """The map of every tool, the best pose and the ways there; raises `Lacking`."""
+        low, high, down = self.change_box
+        arm = self._arm
+        parts = (
+            self.scene.scene,
+            [(hand.name, hand.bodies) for hand in self.tools_in_hand],
+            low,
+            high,
+            down,
+            [None if half is None else most(half) for half in arm],
+            self.change_need_mm,
+            self.work_poses,
+            self.ranges.low,
+            self.ranges.high,
+            self.asked_mm,
+        )
+        return self.kept("changing", parts, self._changing)
+
+    @cached_property
+    def change_rooms(self) -> tuple[Room, ...]:
+        """Room of every tool in the poses that are named; raises `Lacking`."""
+        low, high, down = self.change_box
+        return tuple(
+            room
+            for hand in self.tools_in_hand
+            for room in self.kept(
+                "rooms",
+                (
+                    self.scene.scene,
+                    hand.name,
+                    hand.bodies,
+                    low,
+                    high,
+                    down,
+                    self.change_need_mm,
+                    self._named_poses,
+                    [None if half is None else most(half) for half in self._arm],
+                ),
+                lambda hand=hand: self._rooms(hand),  # type: ignore[misc]
+            )
+        )
+
+    # --- how it is worked out -------------------------------------------------------------------
+
+    @property
+    def _arm(self) -> tuple[Amount | None, Amount | None]:
+        changer = self.cell.machine.changer
+        return changer.arm_half_width, changer.arm_half_depth
+
+    def _changing(self) -> ChangingFinding:
+        from gudgeon.clearance.envelope import all_of, clear_map
+
+        low, high, down = self.change_box
+        need = self.change_need_mm
+        ranges = self.ranges
+        tilts = (
+            np.linspace(ranges.low[3], ranges.high[3], TILT_CELLS + 1)
+            if self.has_tilt
+            else np.zeros(2)
+        )
+        # Without ends the cells lie about 0, 30, 60 ... deg, the turns that shops name.
+        back = math.pi / TURN_CELLS if ranges.endless else 0.0
+        turns = np.linspace(ranges.low[4] - back, ranges.high[4] - back, TURN_CELLS + 1)
+        proofs = {hand.name: self._change_proof(hand, need) for hand in self.tools_in_hand}
+        maps = tuple(
+            ToolMap(hand, clear_map(proofs[hand.name], low, high, tilts, turns))
+            for hand in self.tools_in_hand
+        )
+        together = maps[0].map
+        for item in maps[1:]:
+            together = together.joined(item.map)
+        every = all_of(list(proofs.values()))
+        park = None if together.clear else self._park(every, together, low, high)
+        beside = None if together.clear else self._beside(every, low, high)
+        ways = () if park is None else self._ways(park)
+        longest = self.tools_in_hand[0]
+        return ChangingFinding(
+            maps=maps,
+            together=together,
+            z_mm=float(low[2]),
+            down_mm=down,
+            tip_mm=float(low[2]) - longest.length_mm - down,
+            low=low,
+            high=high,
+            need_mm=need,
+            park=park,
+            beside=beside,
+            ways=ways,
+            assumed=self._change_told(),
+        )
+
+    def _change_proof(self, hand: ToolInHand, need_mm: float) -> Proof:
+        """Return the proof of a change of one tool: the tool on its way down, the arm, the nose."""
+        from gudgeon.clearance.envelope import all_of
+        from gudgeon.clearance.scene import Role
+
+        down = self.change_box[2]
+        pulled = tuple(body for body in hand.bodies if body.role is not Role.NOSE)
+        stays = tuple(body for body in hand.bodies if body.role is Role.NOSE)
+        arm = self._arm_body(hand, down)
+        stays = (*stays, arm) if arm is not None else stays
+        with_tool = self.head_proof(pulled, need_mm)
+
+        def on_the_way(low: Floats, high: Floats) -> Gap:
+            lower = low.copy()
+            lower[2] -= down
+            return with_tool(lower, high)
+
+        proofs: list[Proof] = [on_the_way]
+        if stays:
+            proofs.append(self.head_proof(stays, need_mm))
+        return all_of(proofs)
+
+    def _arm_body(self, hand: ToolInHand, down: float) -> Body | None:
+        """Return what arm and tool sweep beside the spindle line; ``None`` if not entered.
+
+        A direction in which the sweep is not entered has no end.
+        """
+        from gudgeon.clearance.pieces import box
+        from gudgeon.clearance.scene import Body, Carrier, Role
+
+        halves = self._arm
+        if halves[0] is None and halves[1] is None:
+            return None
+        x, y = (FAR_MM if half is None else most(half) for half in halves)
+        solid = box((-x, x), (-y, y), (-hand.length_mm - down, 0.0))
+        return Body("changer's arm", Carrier.HEAD, Role.HOLDER, (solid,))
+
+    def _park(self, every: Proof, together: ClearMap, low: Floats, high: Floats) -> Park | None:
+        """Return the pose nearest to those that are worked in, with all that is clear round it."""
+        from gudgeon.clearance.envelope import Cell, SafeBox, grow
+
+        worked = self.work_poses
+        candidates: list[tuple[float, float, str]] = [
+            (pose.tilt_rad, self._turn_within(pose.turn_rad), pose.name) for pose in worked
+        ]
+        candidates += [
+            (tilt, self._turn_within(turn), name)
+            for name, tilt, turn in self._named_poses
+            if turn is not None
+        ]
+        middles_a = 0.5 * (together.tilts[:-1] + together.tilts[1:])
+        middles_c = 0.5 * (together.turns[:-1] + together.turns[1:])
+        # An end of the tilt is a pose that a shop can name; a middle of a cell is the last resort.
+        candidates += [
+            (float(a), self._turn_within(float(c)), "")
+            for a in together.tilts
+            for c in together.turns
+        ]
+        candidates += [
+            (float(middles_a[i]), self._turn_within(float(middles_c[j])), "")
+            for i, j in np.argwhere(together.cells == Cell.CLEAR)
+        ]
+        best: tuple[tuple[bool, float, float], tuple[float, float, str]] | None = None
+        for tilt, turn, name in candidates:
+            cost = self._turning_cost(tilt, turn)
+            key = (not name, round(cost, 6), abs(tilt))
+            if best is not None and key >= best[0]:
+                continue
+            lo, hi = low.copy(), high.copy()
+            lo[3:] = hi[3:] = tilt, turn
+            if every(lo, hi).status == 0:
+                best = (key, (tilt, turn, name))
+        if best is None:
+            return None
+        tilt, turn, name = best[1]
+        lo, hi = low.copy(), high.copy()
+        lo[3:], hi[3:] = self.ranges.low[3:], self.ranges.high[3:]
+        if self.ranges.endless:
+            lo[4], hi[4] = turn - math.pi, turn + math.pi
+        s_lo, s_hi = low.copy(), high.copy()
+        s_lo[3:] = s_hi[3:] = tilt, turn
+        tilt_first, turn_first = ((3, -1), (3, 1)), ((4, -1), (4, 1))
+        widest = grow(every, lo, hi, s_lo, s_hi, turn_first, LIMIT_TOL)
+        assert isinstance(widest, SafeBox)
+        # Half of the turns that are clear here leave some room for the tilt, and the other way.
+        half_lo, half_hi = s_lo.copy(), s_hi.copy()
+        half_lo[4], half_hi[4] = 0.5 * (turn + widest.low[4]), 0.5 * (turn + widest.high[4])
+        grown = max(
+            (
+                found
+                for start, end, sides in (
+                    (s_lo, s_hi, (*turn_first, *tilt_first)),
+                    (s_lo, s_hi, (*tilt_first, *turn_first)),
+                    (half_lo, half_hi, (*tilt_first, *turn_first)),
+                )
+                for found in (grow(every, lo, hi, start, end, sides, LIMIT_TOL),)
+                if isinstance(found, SafeBox)
+            ),
+            key=lambda box: float(np.prod(box.high[3:] - box.low[3:] + 1e-6)),
+        )
+        return Park(tilt, turn, grown, name, None)
+
+    def _turning_cost(self, tilt: float, turn: float) -> float:
+        """Return the longest turn from any pose that is worked in [rad]."""
+        costs = [
+            abs(tilt - pose.tilt_rad) + self._turn_apart(turn, pose.turn_rad)
+            for pose in self.work_poses
+        ]
+        return max(costs, default=abs(tilt))
+
+    def _turn_apart(self, one: float, other: float) -> float:
+        apart = abs(one - other)
+        if self.ranges.endless:
+            apart %= 2.0 * math.pi
+            apart = min(apart, 2.0 * math.pi - apart)
+        return apart
+
+    def _turn_within(self, turn: float) -> float:
+        if self.ranges.endless:
+            turn %= 2.0 * math.pi
+        return float(np.clip(turn, self.ranges.low[4], self.ranges.high[4]))
+
+    def _beside(self, every: Proof, low: Floats, high: Floats) -> tuple[float, float] | None:
+        """Return a place of the spindle at which every pose is clear, nearest to the work."""
+        ends = [
+            (low[k],) if low[k] == high[k] else (low[k], 0.5 * (low[k] + high[k]), high[k])
+            for k in range(2)
+        ]
+        places = [(float(x), float(y)) for x, y in product(*ends)]
+        if len(places) == 1:
+            return None
+        x, y, _ = self.axis_lines.chain.axes[-1].line.point_mm
+        for place in sorted(places, key=lambda p: math.hypot(p[0] - x, p[1] - y)):
+            lo, hi = low.copy(), high.copy()
+            lo[:2] = hi[:2] = place
+            lo[3:], hi[3:] = self.ranges.low[3:], self.ranges.high[3:]
+            if every(lo, hi).status == 0:
+                return place
+        return None
+
+    def _ways(self, park: Park) -> tuple[Way, ...]:
+        """Return the way from every pose that is worked in: Z to the top, then turn."""
+        from gudgeon.clearance.envelope import all_of
+
+        proofs = all_of(
+            [self.head_proof(hand.bodies, self.asked_mm) for hand in self.tools_in_hand]
+        )
+        box = self.safe_limits.box
+        low, high = self.ranges.low.copy(), self.ranges.high.copy()
+        if box is not None:
+            low[:2], high[:2] = box.low[:2], box.high[:2]
+        low[2] = high[2] = self.ranges.high[2]
+        found = []
+        for pose in self.work_poses:
+            turn = self._turn_within(pose.turn_rad)
+            lo, hi = low.copy(), high.copy()
+            # The box holds every path between the two poses, whichever axis turns first.
+            lo[3:] = min(pose.tilt_rad, park.tilt_rad), min(turn, park.turn_rad)
+            hi[3:] = max(pose.tilt_rad, park.tilt_rad), max(turn, park.turn_rad)
+            gap = proofs(lo, hi)
+            still = abs(pose.tilt_rad - park.tilt_rad) < 1e-9 and abs(turn - park.turn_rad) < 1e-9
+            steps = ("Z",) if still else ("Z", "turn")
+            found.append(Way(pose, steps, None if gap.status == 0 else gap))
+        return tuple(found)
+
+    @property
+    def _named_poses(self) -> tuple[tuple[str, float, float | None], ...]:
+        """Poses for which the room is told: flat, upright, those worked in, each also turning."""
+        low, high = self.ranges.low[3] - 1e-9, self.ranges.high[3] + 1e-9
+        found: dict[tuple[float, float | None], str] = {}
+        worked = self.work_poses
+        turns = tuple({round(pose.turn_rad, 6): pose.turn_rad for pose in worked}.values()) or (
+            0.0,
+        )
+        if self.has_tilt:
+            for name, tilt in (("flat", 0.0), ("upright", math.pi / 2), ("upright", -math.pi / 2)):
+                if low <= tilt <= high:
+                    for turn in turns:
+                        found.setdefault((tilt, turn), name)
+                    found.setdefault((tilt, None), name)
+        for pose in worked:
+            found.setdefault((pose.tilt_rad, pose.turn_rad), pose.name)
+        if not found:
+            found[(0.0, None)] = "any turn"
+        return tuple((name, tilt, turn) for (tilt, turn), name in found.items())
+
+    def _rooms(self, hand: ToolInHand) -> tuple[Room, ...]:
+        from gudgeon.clearance.envelope import lowest_z
+
+        low, high, _ = self.change_box
+        touch, asked = (
+            self._change_proof(hand, CONTACT_MM),
+            self._change_proof(hand, self.change_need_mm),
+        )
+        rooms = []
+        for name, tilt, turn in self._named_poses:
+            lo, hi = low.copy(), high.copy()
+            lo[3], hi[3] = tilt, tilt
+            if turn is None:
+                lo[4], hi[4] = self.ranges.low[4], self.ranges.high[4]
+            else:
+                lo[4] = hi[4] = self._turn_within(turn)
+            allowed = asked(lo, hi).status == 0
+            z = float(low[2])
+            found = lowest_z(touch, lo, hi, z + FAR_MM, z - FAR_MM, ROOM_TOL_MM)
+            room = -math.inf if found.z_mm is None else z - found.z_mm
+            rooms.append(Room(hand.name, name, tilt, turn, room, allowed))
+        return tuple(rooms)
+
+    def _change_told(self) -> tuple[str, ...]:
+        changer = self.cell.machine.changer
+        told = []
+        if changer.x is None or changer.y is None:
+            free = " and ".join(
+                letter for letter, at in (("X", changer.x), ("Y", changer.y)) if at is None
+            )
+            told.append(
+                f"A tool change may happen anywhere in the travel of {free}: the change does not "
+                "move it."
+            )
+        if changer.arm_half_depth is None and changer.arm_half_width is None:
+            told.append(
+                "The sweep of the changer's arm is not entered: the tool on its way down and the "
+                "nose are judged, the arm beside them is not."
+            )
+        elif changer.arm_half_depth is None or changer.arm_half_width is None:
+            letter = "X" if changer.arm_half_width is None else "Y"
+            told.append(f"The changer's arm is taken to sweep any distance along {letter}.")
+        short = [tool for tool in self.cell.tools if tool.length is None]
+        if short:
+            told.append(f"{len(short)} tool(s) without a length are not judged.")
+        return tuple(told)
