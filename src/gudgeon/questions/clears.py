@@ -239,17 +239,21 @@ def _sentence(one: Judgement, block: BlockJudged) -> str:
 
 
 def _listed(one: Judgement, blocks: list[BlockJudged]) -> str:
-    """Return further findings in few words."""
-    words = []
-    for block in blocks[:_LISTED_MOST]:
-        gap = (
-            f" ({one.length_text(block.margin_mm)})"
-            if block.margin_mm == block.margin_mm and block.judged is not Judged.LIMIT
-            else ""
-        )
-        words.append(f"{block.name} {block.judged.value}{gap}")
-    more = len(blocks) - _LISTED_MOST
-    return ", ".join(words) + (f" and {more} more" if more > 0 else "")
+    """Return further findings in few words: each block, or of many the first of each kind."""
+
+    def words(block: BlockJudged) -> str:
+        known = block.margin_mm == block.margin_mm and block.judged is not Judged.LIMIT
+        gap = f" ({one.length_text(block.margin_mm)})" if known else ""
+        return f"{block.name} {block.judged.value}{gap}"
+
+    if len(blocks) <= _LISTED_MOST:
+        return ", ".join(words(block) for block in blocks)
+    told = []
+    for kind in dict.fromkeys(block.judged for block in blocks):
+        of_kind = [block for block in blocks if block.judged is kind]
+        more = f" and {len(of_kind) - 1} more" if len(of_kind) > 1 else ""
+        told.append(f"{words(of_kind[0])}{more}")
+    return ", ".join(told)
 
 
 def _fix(one: Judgement, block: BlockJudged) -> str | None:
