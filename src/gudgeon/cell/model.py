@@ -276,6 +276,12 @@ class Unit:
     body_height: Amount | None = entry(
         Kind.LENGTH, "highest fixed point of the body over its base", above=0.0
     )
+    touching: str | None = entry(
+        Kind.TEXT,
+        "what of the standing body counts: its outline up to body_height, or only its boxes, "
+        "solids and models",
+        choices=("outline", "bodies"),
+    )
     lug_rows: tuple[Amount, ...] = entry(
         Kind.LENGTH, "rows of clamping lugs along the tilt axis: unit frame y of each", Shape.LIST
     )
@@ -372,6 +378,11 @@ class Fixture:
     )
     bottom: Amount | None = entry(Kind.LENGTH, "lower end over the platter face (0 if left out)")
     height: Amount | None = entry(Kind.LENGTH, "upper end over the platter face, parts included")
+    touching: str | None = entry(
+        Kind.TEXT,
+        "what of fixture and parts counts: the outline less its windows, or only solids and models",
+        choices=("outline", "bodies"),
+    )
     clocking: Amount | None = entry(
         Kind.ANGLE, "turn of the fixture and its stations on the platter, counter-clockwise"
     )

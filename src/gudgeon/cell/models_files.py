@@ -300,8 +300,8 @@ def _no_unit(model: Model, surface: _Surface, at: Place) -> Fault:
         "error",
         f'"{model.file}" does not say in which unit it is drawn',
         (at,),
-        f"Its longest side is {_plain_size(size)}; in inches instead of millimetres it would be 25.4 times "
-        "as large.",
+        f"Its longest side is {_plain_size(size)}; in inches instead of millimetres it would be "
+        "25.4 times as large.",
         f'write  unit = "{likely}"  below it, after a look at one known length',
     )
 

@@ -128,7 +128,7 @@ def seen(body: Body, turn: Floats, shift: Floats, view: View) -> Seen:
         pieces, points = solid
         placed = points @ turn.T + shift
         near = max(near, float(np.max(placed @ toward)))
-        triangles = (pieces["kind"] == 0) & (pieces["count"] == 3) & (pieces["round"] == 0.0)
+        triangles = (pieces["kind"] == 0) & (pieces["count"] == 3)
         if np.count_nonzero(triangles) > SURFACE_LEAST:
             first = pieces["first"][triangles]
             corners = np.stack([placed[first], placed[first + 1], placed[first + 2]], axis=1)

@@ -22,7 +22,21 @@ if TYPE_CHECKING:
     from gudgeon.clearance.pieces import Solid
     from gudgeon.clearance.scene import Body
 
-__all__ = ["ENDLESS_MM", "Crowd", "block", "box_ends", "grown", "least", "most", "round_bar"]
+__all__ = [
+    "ENDLESS_MM",
+    "Crowd",
+    "T",
+    "block",
+    "bounds_of",
+    "box_ends",
+    "grown",
+    "least",
+    "most",
+    "polygon_about",
+    "prism",
+    "reach_of",
+    "round_bar",
+]
 
 Floats = NDArray[np.float64]
 
@@ -142,6 +156,8 @@ class Crowd:
     apart : set of frozenset of two names
     outlines : list of str
         Bodies known by an outline alone, within which the unit's own parts turn.
+    walls : list of str
+        The machine's own guards, column and door.
     """
 
     bodies: list[Body] = field(default_factory=list)
@@ -150,6 +166,7 @@ class Crowd:
     missing: list[Missing] = field(default_factory=list)
     apart: set[frozenset[str]] = field(default_factory=set)
     outlines: list[str] = field(default_factory=list)
+    walls: list[str] = field(default_factory=list)
 
     def add(self, body: Body) -> Body:
         """Add a body; a name that is taken gets a number."""

@@ -20,16 +20,28 @@ from gudgeon.findings.bodies import (
     grown,
     least,
     most,
+    polygon_about,
+    prism,
     reach_of,
     round_bar,
 )
+from gudgeon.findings.entered import (
+    fixture_entered,
+    hose_body,
+    model_bodies,
+    shank_and_steps,
+    solid_bodies,
+    told_of,
+    unit_entered,
+    windowed,
+)
 from gudgeon.findings.frames import Frame, FrameFindings
-from gudgeon.findings.gather import Lacking
+from gudgeon.findings.gather import Gather, Lacking
 from gudgeon.findings.place import PlaceFindings
 from gudgeon.kinematics.bodies import LAYOUTS
 
 if TYPE_CHECKING:
-    from gudgeon.clearance.scene import Body, Lines, Scene
+    from gudgeon.clearance.scene import Body, Lines, Role, Scene
 
 __all__ = ["SceneFinding", "SceneFindings"]
 
@@ -94,12 +106,17 @@ class SceneFindings(PlaceFindings, FrameFindings):
                 gather.also(lacking)
         gather.stop()
         crowd = Crowd()
+        entered = self._entered()
         self._put_table(crowd)
-        self._put_unit_body(crowd)
+        for body in entered:
+            crowd.add(body)
+        told_of(crowd, self.cell)
         self._put_unit_boxes(crowd)
+        self._put_unit_body(crowd)
         self._put_platter(crowd)
         self._put_load(crowd)
         self._put_guards(crowd)
+        self._put_hoses(crowd)
         self._put_apart(crowd)
         self._put_told(crowd)
         turning = {
@@ -173,11 +190,13 @@ class SceneFindings(PlaceFindings, FrameFindings):
         return (*self._tool_parts(tool), *bodies)
 
     def _tool_parts(self, tool: Tool) -> list[Body]:
-        from gudgeon.clearance.scene import Body, Carrier, Role
+        from gudgeon.clearance.scene import Role
 
         gather = self.gather()
         key, name = f"tools[{self.cell.tools.index(tool) + 1}]", f"T{tool.number}"
         why = "what hangs in the spindle cannot be judged without it"
+        if tool.steps:
+            return self._tool_steps(tool, key, name, gather)
         length = gather.need(
             tool.length,
             f"{key}.length",
@@ -209,16 +228,41 @@ class SceneFindings(PlaceFindings, FrameFindings):
         gather.stop()
         tip = -most(length)
         # The holder's face may stand lower than told where either end is not sure.
-        face = min(-length.value + least(stickout), 0.0)
+        face = min(tip + least(stickout), 0.0)
+        flutes = min(tip + least(tool.flute_length), face) if tool.flute_length else face
+        flutes = max(flutes, tip)
+        shank = tool.shank_diameter or cutter
+        parts = (
+            (tip, flutes, cutter, Role.CUTTER),
+            (flutes, face, shank, Role.SHANK),
+            (face, 0.0, holder, Role.HOLDER),
+        )
+        return [
+            _bar(f"{name} {role.value}", low, high, most(diameter) / 2.0, role)
+            for low, high, diameter, role in parts
+            if high > low
+        ]
 
-        def bar(low: float, high: float, radius: float, role: Role) -> Body:
-            solid = round_bar(T, [0.0, 0.0, low], [0.0, 0.0, high], radius, radius)
-            return Body(f"{name} {role.value}", Carrier.HEAD, role, (solid,))
+    def _tool_steps(self, tool: Tool, key: str, name: str, gather: Gather) -> list[Body]:
+        from gudgeon.clearance.scene import Role
 
-        bodies = [bar(tip, max(face, tip + 1e-3), most(cutter) / 2.0, Role.CUTTER)]
-        if face < 0.0:
-            bodies.append(bar(face, 0.0, most(holder) / 2.0, Role.HOLDER))
-        return bodies
+        found = shank_and_steps(tool, key, name, gather)
+        if found and not any(reaches for _, reaches in found):
+            holder = gather.need(
+                tool.holder_diameter,
+                f"{key}.holder_diameter",
+                f"holder diameter of {name} above its steps",
+                why="the steps end below the gauge line",
+                how="enter the steps up to the gauge line, or the holder's diameter",
+            )
+            if holder is not None:
+                top = max(
+                    float(points[:, 2].max()) for body, _ in found for _, points in body.solids
+                )
+                bar = _bar(f"{name} holder", top, 0.0, most(holder) / 2.0, Role.HOLDER)
+                found.append((bar, True))
+        gather.stop()
+        return [body for body, _ in found]
 
     def _nose(self) -> list[Body]:
         from gudgeon.clearance.scene import Body, Carrier, Role
@@ -236,7 +280,31 @@ class SceneFindings(PlaceFindings, FrameFindings):
     @property
     def _needs_load_shape(self) -> bool:
         """Whether the load is known by its outline alone."""
-        return True
+        return not fixture_entered(self.cell)
+
+    def _entered(self) -> list[Body]:
+        """Return what [[solids]] and [[models]] enter; raises `Lacking`."""
+        gather, unsure = self.gather(), self.unit_unsure_mm
+        frames = {
+            "machine": T,
+            "gauge point": T,
+            "tilt axis": self.unit_frame,
+            "platter face": self.platter_frame,
+            "fixture": self.fixture_frame,
+        }
+        found = solid_bodies(self.cell, frames, gather, unsure, self.has_tilt)
+        found += model_bodies(self.cell, frames, gather, unsure, self.has_tilt)
+        for number, window in enumerate(self.cell.fixture.windows, start=1):
+            for axis in ("x", "y", "z"):
+                gather.need(
+                    getattr(window, axis),
+                    f"fixture.windows[{number}].{axis}",
+                    f"ends in {axis} of window {number} of the fixture",
+                    why="what is entered by halves cannot be judged",
+                    how="take both ends from the fixture's drawing, parts included",
+                )
+        gather.stop()
+        return found
 
     def _put_table(self, crowd: Crowd) -> None:
         from gudgeon.clearance.scene import Body, Carrier, Role
@@ -264,9 +332,15 @@ class SceneFindings(PlaceFindings, FrameFindings):
             "rear": unit.body_rear,
             "front": unit.body_front,
         }
-        entries = {**{f"body_{side}": end for side, end in sides.items()}}
+        entries = {f"body_{side}": end for side, end in sides.items()}
         entries["body_height"] = unit.body_height
         absent = [key for key, value in entries.items() if value is None]
+        if unit_entered(self.cell):
+            if not any(
+                body.role is Role.UNIT and body.carrier is Carrier.TABLE for body in crowd.bodies
+            ):
+                crowd.leave_out("The unit's own body is not judged: no part of it is entered.")
+            return
         if absent:
             if not any(box.turns_with in (None, "base") for box in unit.boxes):
                 key = absent[0]
@@ -345,6 +419,7 @@ class SceneFindings(PlaceFindings, FrameFindings):
         from gudgeon.clearance.scene import Body, Carrier, Role
 
         if not self._needs_load_shape:
+            crowd.assumed.append("Fixture and parts are those of [[solids]] and [[models]].")
             return
         fixture = self.cell.fixture
         assert fixture.height is not None
@@ -355,20 +430,32 @@ class SceneFindings(PlaceFindings, FrameFindings):
         )
         bottom = least(fixture.bottom) if fixture.bottom else 0.0
         top = most(fixture.height)
+        name = fixture.name or "fixture with parts"
         if square:
             assert fixture.half_width is not None
             half = most(fixture.half_width)
-            solid = block(self.fixture_frame, (-half, half), (-half, half), (bottom, top))
+            plan = np.array([(-half, -half), (half, -half), (half, half), (-half, half)])
+            solid = prism(self.fixture_frame, plan, bottom, top)
         else:
             assert fixture.radius is not None
             radius = most(fixture.radius)
+            plan = polygon_about(radius)
             solid = round_bar(
                 self.platter_frame, [0.0, 0.0, bottom], [0.0, 0.0, top], radius, radius
             )
-        crowd.add(Body(fixture.name or "fixture with parts", Carrier.ROTARY, Role.STOCK, (solid,)))
-        crowd.assumed.append(
-            "Fixture and parts are one outline; on feed moves the flutes may be anywhere in it."
-        )
+        if not fixture.windows:
+            crowd.add(Body(name, Carrier.ROTARY, Role.STOCK, (solid,)))
+            crowd.assumed.append(
+                "Fixture and parts are one outline; on feed moves the flutes may be anywhere in "
+                "it (enter [[fixture.windows]] to hold them to the parts)."
+            )
+            return
+        pieces, stock = windowed(self.fixture_frame, plan, (bottom, top), fixture.windows)
+        if pieces:
+            crowd.add(Body(name, Carrier.ROTARY, Role.FIXTURE, tuple(pieces)))
+        for station, boxes in stock.items():
+            part = f"part at {station}" if station else "part"
+            crowd.add(Body(part, Carrier.ROTARY, Role.STOCK, tuple(boxes), True, station))
 
     @property
     def fixture_frame(self) -> Frame:
@@ -402,7 +489,20 @@ class SceneFindings(PlaceFindings, FrameFindings):
             if wall.margin_mm > 0.0:
                 name += " with its margin"
             carrier = Carrier.HEAD if with_head else Carrier.BASE
-            crowd.add(Body(name, carrier, Role.GUARD, (solid,)))
+            crowd.walls.append(crowd.add(Body(name, carrier, Role.GUARD, (solid,))).name)
+
+    def _put_hoses(self, crowd: Crowd) -> None:
+        for number, hose in enumerate(self.cell.unit.hoses, start=1):
+            name = hose.name or f"hose {number}"
+            body = hose_body(hose, self.unit_frame, name)
+            if body is not None:
+                crowd.add(body)
+                crowd.assumed.append(f"{name} may hang anywhere that its length lets it reach.")
+            else:
+                crowd.leave_out(
+                    f"{name} is not judged as a body: its length, connector and anchor are not "
+                    "all entered, or it turns with the unit."
+                )
 
     def _put_apart(self, crowd: Crowd) -> None:
         """Take out what is bolted together, or is the machine's or the unit's own affair."""
@@ -412,7 +512,8 @@ class SceneFindings(PlaceFindings, FrameFindings):
         for body in crowd.bodies:
             by_role[body.role].append(body.name)
         crowd.never_touch(by_role[Role.UNIT], by_role[Role.UNIT])
-        crowd.never_touch(by_role[Role.GUARD], [*by_role[Role.TABLE], *by_role[Role.GUARD], NOSE])
+        crowd.never_touch(crowd.walls, [*by_role[Role.TABLE], *crowd.walls, NOSE])
+        crowd.never_touch(by_role[Role.HOSE], [*by_role[Role.UNIT], *by_role[Role.TABLE]])
         standing = [
             body.name
             for body in crowd.bodies
@@ -463,5 +564,19 @@ class SceneFindings(PlaceFindings, FrameFindings):
             )
         if machine.layout is None:
             crowd.assumed.append("The table moves in X and Y (machine.layout is not given).")
-        for hose in self.cell.unit.hoses:
-            crowd.leave_out(f"{hose.name or 'A hose'} is not judged as a body.")
+        fluted = [tool for tool in self.cell.tools if tool.flute_length or tool.steps]
+        if len(fluted) < len(self.cell.tools):
+            crowd.assumed.append(
+                "Where flute_length is not given, the flutes of a tool reach up to its holder."
+            )
+        carriers = {body.carrier for body in crowd.bodies if body.role is Role.UNIT}
+        if len(carriers) > 1:
+            crowd.assumed.append("The unit's own parts do not meet each other.")
+
+
+def _bar(name: str, low: float, high: float, radius: float, role: Role) -> Body:
+    """Return a round bar on the spindle line, counted from the gauge point."""
+    from gudgeon.clearance.scene import Body, Carrier
+
+    solid = round_bar(T, [0.0, 0.0, low], [0.0, 0.0, high], radius, radius)
+    return Body(name, Carrier.HEAD, role, (solid,))

@@ -1,0 +1,550 @@
+"""Bodies that a cell enters one by one: solids, models, windows of the fixture, steps of a tool."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import replace
+from typing import TYPE_CHECKING, Final
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from gudgeon.cell.model import Cell, Hose, Mesh, Model, Solid, Station, Tool, ToolStep, Window
+from gudgeon.findings.bodies import (
+    Crowd,
+    T,
+    block,
+    grown,
+    least,
+    most,
+    prism,
+    round_bar,
+)
+from gudgeon.findings.faces import about_z
+from gudgeon.findings.frames import Frame
+from gudgeon.findings.gather import Gather
+from gudgeon.quantity.amount import Amount
+
+if TYPE_CHECKING:
+    from gudgeon.clearance.pieces import Solid as Pieces
+    from gudgeon.clearance.scene import Body, Carrier
+
+__all__ = [
+    "carried_by",
+    "fixture_entered",
+    "hose_body",
+    "model_bodies",
+    "shank_and_steps",
+    "solid_bodies",
+    "unit_entered",
+    "windowed",
+]
+
+Floats = NDArray[np.float64]
+
+_DEFAULT_CARRIER: Final = {
+    "platter face": "platter",
+    "fixture": "platter",
+    "part": "platter",
+    "gauge point": "head",
+}
+_WHY: Final = "what is entered by halves cannot be judged"
+
+
+def carried_by(entered: Solid | Model) -> str | None:
+    """Return what carries an entered body, by its own entry or by what it is measured from."""
+    return entered.carried_by or _DEFAULT_CARRIER.get(entered.measured_from or "")
+
+
+def unit_entered(cell: Cell) -> bool:
+    """Tell whether the unit's standing body is what is entered, and not its outline."""
+    return cell.unit.touching == "bodies"
+
+
+def fixture_entered(cell: Cell) -> bool:
+    """Tell whether fixture and parts are what is entered, and not an outline.
+
+    So it is where the cell says so, and where solids or models are all that there is.
+    """
+    fixture = cell.fixture
+    if fixture.touching is not None:
+        return fixture.touching == "bodies"
+    if fixture.height is not None and (fixture.half_width or fixture.radius):
+        return False
+    entered: tuple[Solid | Model, ...] = (*cell.solids, *cell.models)
+    return any(carried_by(one) == "platter" for one in entered)
+
+
+def solid_bodies(
+    cell: Cell, frames: dict[str, Frame], gather: Gather, standing_mm: float, has_tilt: bool
+) -> list[Body]:
+    """Return the bodies of [[solids]].
+
+    Parameters
+    ----------
+    cell : Cell
+    frames : dict
+        By the words of ``measured_from``, but for "part".
+    gather : Gather
+        Gets what is missing; a body that lacks something is not returned.
+    standing_mm : float
+        How far the unit may stand from where it is told, k = 2 [mm].
+    has_tilt : bool
+        The unit has a cradle.
+    """
+    found: list[Body] = []
+    for number, solid in enumerate(cell.solids, start=1):
+        key, name = f"solids[{number}]", solid.name or f"solid {number}"
+        before = len(gather.missing)
+        places = _places(cell, solid, key, name, frames, gather)
+        shape = _shape_of(solid, key, name, gather)
+        if len(gather.missing) > before or shape is None:
+            continue
+        for frame, station in places:
+            body = _body(solid, name, station, has_tilt)
+            rounding = _standing(solid, standing_mm)
+            pieces = tuple(_pieces(solid, shape, frame, rounding))
+            found.append(replace(body, solids=pieces))
+    return found
+
+
+def model_bodies(
+    cell: Cell, frames: dict[str, Frame], gather: Gather, standing_mm: float, has_tilt: bool
+) -> list[Body]:
+    """Return the bodies of [[models]]; what is not closed counts as its convex hull."""
+    from gudgeon.clearance.pieces import hull, triangles
+
+    meshes = {mesh.number: mesh for mesh in cell.meshes}
+    found: list[Body] = []
+    for number, model in enumerate(cell.models, start=1):
+        key, name = f"models[{number}]", model.name or model.file or f"model {number}"
+        before = len(gather.missing)
+        places = _places(cell, model, key, name, frames, gather)
+        mesh = gather.need(
+            meshes.get(number - 1),
+            f"{key}.file",
+            f"surface of {name}",
+            why=_WHY,
+            how="export it from the CAD program as STL and name the file",
+        )
+        if len(gather.missing) > before:
+            continue
+        turn = about_z(model.turn.value if model.turn else 0.0)
+        at = np.array([item.value for item in model.at]) if model.at else np.zeros(3)
+        unsure = _standing(model, standing_mm) + _unsure(model, mesh)
+        for frame, station in places:
+            own = frame.within(at, turn)
+            body = _body(model, name, station, has_tilt)
+            if mesh.parts:
+                surfaces = []
+                for part in mesh.parts:
+                    pieces, points = triangles(own.points(part.reshape(-1, 3)))
+                    pieces["round"] = unsure
+                    surfaces.append((pieces, points))
+                found.append(replace(body, solids=tuple(surfaces)))
+            if len(mesh.open_points):
+                whole = hull(own.points(mesh.open_points), 0, unsure)
+                hulled = f"{body.name} (hull)" if mesh.parts else body.name
+                found.append(replace(body, name=hulled, solids=(whole,)))
+    return found
+
+
+def windowed(
+    frame: Frame, outline: Floats, ends: tuple[float, float], windows: Sequence[Window]
+) -> tuple[list[Pieces], dict[str, list[Pieces]]]:
+    """Return an upright outline less its windows as convex pieces, and the windows by station.
+
+    What is not sure about a window is taken to the safe side: less is cut out of the fixture,
+    and more counts as stock.
+
+    Parameters
+    ----------
+    frame : Frame
+        The fixture's.
+    outline : ndarray, shape (n, 2)
+        Convex, counter-clockwise [mm].
+    ends : tuple of (bottom, top)
+        [mm]
+    windows : sequence of Window
+        With all their ends.
+    """
+    low = np.array([*outline.min(axis=0), ends[0]])
+    high = np.array([*outline.max(axis=0), ends[1]])
+    holes: list[Floats] = []
+    stock: dict[str, list[Pieces]] = {}
+    for window in windows:
+        assert window.x is not None and window.y is not None and window.z is not None
+        sides = (window.x, window.y, window.z)
+        inner = np.array([(most(a), least(b)) for a, b in sides])
+        inner = np.clip(inner, low[:, None], high[:, None])
+        if np.all(inner[:, 0] < inner[:, 1]):
+            holes.append(inner)
+        x, y, z = (grown(side) for side in sides)
+        stock.setdefault(window.station or "", []).append(block(frame, x, y, z))
+    pieces = []
+    for box in _less(np.column_stack([low, high]), holes):
+        plan = _cut(outline, box[:2])
+        if len(plan) > 2:
+            pieces.append(prism(frame, plan, box[2, 0], box[2, 1]))
+    return pieces, stock
+
+
+def hose_body(hose: Hose, frame: Frame, name: str) -> Body | None:
+    """Return the room that a hose can fill, hanging free between two fixed ends.
+
+    No point of a hose of length L between ends d apart is farther from the straight line between
+    them than sqrt(L^2 - d^2) / 2: it lies in the ellipsoid with the ends as foci, which lies in
+    the line grown by that radius.  ``None`` where an entry is missing or the connector turns.
+    """
+    from gudgeon.clearance.pieces import hull
+    from gudgeon.clearance.scene import Body, Carrier, Role
+
+    ends = (
+        (hose.connector_x, hose.connector_y, hose.connector_z),
+        (hose.anchor_x, hose.anchor_y, hose.anchor_z),
+    )
+    if hose.length is None or hose.turns_with not in (None, "base"):
+        return None
+    places = [[item for item in end if item is not None] for end in ends]
+    if any(len(place) < 3 for place in places):
+        return None
+    connector = frame.points([item.value for item in places[0]])
+    anchor = np.array([item.value for item in places[1]])
+    apart = float(np.linalg.norm(connector - anchor))
+    sag = math.sqrt(max(most(hose.length) ** 2 - apart**2, 0.0)) / 2.0
+    thick = most(hose.diameter) / 2.0 if hose.diameter else 0.0
+    unsure = sum(item.plus_minus or 0.0 for place in places for item in place)
+    room = hull(np.array([connector, anchor]), 0, sag + thick + unsure)
+    return Body(name, Carrier.TABLE, Role.HOSE, (room,))
+
+
+def shank_and_steps(tool: Tool, key: str, name: str, gather: Gather) -> list[tuple[Body, bool]]:
+    """Return the bodies of a tool's steps, each with whether it reaches the gauge line."""
+    from gudgeon.clearance.scene import Body, Carrier, Role
+
+    length = gather.need(
+        tool.length,
+        f"{key}.length",
+        f"length of {name}, gauge point to tip",
+        why=_WHY,
+        how="measure it on the presetter, or touch the tip on a block of known height",
+    )
+    found: list[tuple[Body, bool]] = []
+    for number, step in enumerate(tool.steps, start=1):
+        before = len(gather.missing)
+        _need_step(step, f"{key}.steps[{number}]", f"step {number} of {name}", gather)
+        if len(gather.missing) > before or length is None:
+            continue
+        assert step.low and step.high and step.diameter and step.counts_as
+        bottom = -most(length) + least(step.low)
+        top = min(-least(length) + most(step.high), 0.0)
+        if top <= bottom:
+            continue
+        radius = most(step.diameter) / 2.0
+        upper = most(step.high_diameter) / 2.0 if step.high_diameter else radius
+        solid = round_bar(T, [0.0, 0.0, bottom], [0.0, 0.0, top], radius, upper)
+        label = step.counts_as if len(tool.steps) == 1 else f"{step.counts_as}, step {number}"
+        body = Body(f"{name} {label}", Carrier.HEAD, Role(step.counts_as), (solid,))
+        found.append((body, top >= -0.5))
+    return found
+
+
+def _need_step(step: ToolStep, key: str, name: str, gather: Gather) -> None:
+    for entry, what in (
+        ("low", "lower end"),
+        ("high", "upper end"),
+        ("diameter", "diameter"),
+        ("counts_as", "kind (cutter, shank or holder)"),
+    ):
+        gather.need(
+            getattr(step, entry),
+            f"{key}.{entry}",
+            f"{what} of {name}",
+            why=_WHY,
+            how=f"enter {entry}; ends are counted upwards from the tip",
+        )
+
+
+# --- where a body stands ------------------------------------------------------------------------
+
+
+def _places(
+    cell: Cell,
+    entered: Solid | Model,
+    key: str,
+    name: str,
+    frames: dict[str, Frame],
+    gather: Gather,
+) -> list[tuple[Frame, str]]:
+    """Return the frames in which a body stands, and the station in each."""
+    origin = gather.need(
+        entered.measured_from,
+        f"{key}.measured_from",
+        f"from where {name} is measured",
+        why=_WHY,
+        how='write measured_from = "machine", "tilt axis", "platter face", "fixture", "part" or '
+        '"gauge point"',
+    )
+    gather.need(
+        carried_by(entered) if origin is not None else "",
+        f"{key}.carried_by",
+        f"what carries {name}",
+        why=_WHY,
+        how='write carried_by = "table", "cradle", "platter", "head" or "machine"',
+    )
+    if origin is None:
+        return []
+    if origin != "part":
+        return [(frames[origin], entered.station or "")]
+    held = [
+        (number, station)
+        for number, station in enumerate(cell.stations, start=1)
+        if _holds(cell, station, entered)
+    ]
+    gather.need(
+        tuple(held),
+        f"{key}.part",
+        f"stations that hold {name}",
+        why=_WHY,
+        how='name the part with part = "..." or the station with station = "..."',
+    )
+    found = []
+    for number, station in held:
+        at = gather.need(
+            station.at,
+            f"stations[{number}].at",
+            f"place of station {station.name or number}",
+            why="the part stands there",
+            how="take x, y, z of the part origin from the fixture's drawing",
+        )
+        if at is not None:
+            turn = about_z(station.turn.value if station.turn else 0.0)
+            place = frames["fixture"].within([item.value for item in at], turn)
+            found.append((place, station.name or str(number)))
+    return found
+
+
+def _holds(cell: Cell, station: Station, entered: Solid | Model) -> bool:
+    if entered.station is not None and station.name != entered.station:
+        return False
+    part = station.part or (cell.parts[0].name if len(cell.parts) == 1 else None)
+    return entered.part is None or entered.part == part
+
+
+def _body(entered: Solid | Model, name: str, station: str, has_tilt: bool) -> Body:
+    from gudgeon.clearance.scene import Body, Role
+
+    full = f"{name} at {station}" if entered.measured_from == "part" and station else name
+    role = Role(entered.counts_as or "fixture")
+    return Body(full, _carrier(carried_by(entered), has_tilt), role, (), True, station)
+
+
+def _carrier(word: str | None, has_tilt: bool) -> Carrier:
+    from gudgeon.clearance.scene import Carrier
+
+    return {
+        "table": Carrier.TABLE,
+        "cradle": Carrier.TILT if has_tilt else Carrier.ROTARY,
+        "platter": Carrier.ROTARY,
+        "head": Carrier.HEAD,
+        "machine": Carrier.BASE,
+    }[word or "table"]
+
+
+def _standing(entered: Solid | Model, standing_mm: float) -> float:
+    """Return by how much a body on the table grows that is measured from the unit."""
+    of_unit = entered.measured_from in ("tilt axis", "platter face", "fixture", "part")
+    return standing_mm if of_unit and carried_by(entered) == "table" else 0.0
+
+
+def _unsure(model: Model, mesh: Mesh) -> float:
+    """Return how far a model may be off by what its place does not say for sure [mm]."""
+    off = math.hypot(*(item.plus_minus or 0.0 for item in model.at)) if model.at else 0.0
+    if model.turn is not None and model.turn.plus_minus:
+        reach = max(
+            float(np.max(np.hypot(points[..., 0], points[..., 1])))
+            for points in (*mesh.parts, mesh.open_points)
+            if points.size
+        )
+        off += reach * model.turn.plus_minus
+    return off
+
+
+# --- shapes -------------------------------------------------------------------------------------
+
+
+def _shape_of(solid: Solid, key: str, name: str, gather: Gather) -> str | None:
+    shape = solid.shape
+    if shape is None:
+        if solid.x and solid.y and solid.z:
+            shape = "box"
+        elif solid.start and solid.end:
+            shape = "cone" if solid.end_diameter else "cylinder"
+        elif solid.outline_x:
+            shape = "prism"
+    gather.need(
+        shape,
+        f"{key}.shape",
+        f"shape of {name}",
+        why=_WHY,
+        how='write shape = "box", "cylinder", "cone" or "prism"',
+    )
+    wanted = {
+        "box": ("x", "y", "z"),
+        "cylinder": ("start", "end", "diameter"),
+        "cone": ("start", "end", "diameter", "end_diameter"),
+        "prism": ("outline_x", "outline_y", "z"),
+        None: (),
+    }[shape]
+    for entry in wanted:
+        gather.need(
+            getattr(solid, entry),
+            f"{key}.{entry}",
+            f"{entry} of {name}",
+            why=_WHY,
+            how=f"enter {entry}: a {shape} needs it",
+        )
+    if shape == "prism" and solid.outline_x and solid.outline_y:
+        even = len(solid.outline_x) == len(solid.outline_y) >= 3
+        gather.need(
+            "even" if even else None,
+            f"{key}.outline_y",
+            f"an outline of {name} with three corners or more",
+            why=_WHY,
+            how="give x and y of each corner in the same order, going round",
+        )
+    if solid.start and solid.end and shape in ("cylinder", "cone"):
+        apart = any(a.value != b.value for a, b in zip(solid.start, solid.end, strict=True))
+        gather.need(
+            "apart" if apart else None,
+            f"{key}.end",
+            f"an end of {name} away from its start",
+            why=_WHY,
+            how="give the middles of both ends",
+        )
+    return shape
+
+
+def _pieces(solid: Solid, shape: str, frame: Frame, rounding: float) -> list[Pieces]:
+    if shape == "box":
+        assert solid.x and solid.y and solid.z
+        return [block(frame, grown(solid.x), grown(solid.y), grown(solid.z), rounding)]
+    if shape == "prism":
+        assert solid.z
+        corners = (*solid.outline_x, *solid.outline_y)
+        unsure = math.sqrt(2.0) * max(item.plus_minus or 0.0 for item in corners)
+        plan = [(x.value, y.value) for x, y in zip(solid.outline_x, solid.outline_y, strict=True)]
+        bottom, top = grown(solid.z)
+        return [prism(frame, part, bottom, top, rounding + unsure) for part in convex_parts(plan)]
+    assert solid.start and solid.end and solid.diameter
+    ends: list[Amount] = [*solid.start, *solid.end]
+    unsure = math.sqrt(3.0) * max(item.plus_minus or 0.0 for item in ends)
+    low, high = ([item.value for item in end] for end in (solid.start, solid.end))
+    radius = most(solid.diameter) / 2.0
+    other = most(solid.end_diameter) / 2.0 if shape == "cone" and solid.end_diameter else radius
+    return [round_bar(frame, low, high, radius, other, rounding + unsure)]
+
+
+def convex_parts(outline: ArrayLike) -> list[Floats]:
+    """Return an outline as convex parts: itself, or the triangles of its ears.
+
+    An outline that crosses itself has no ears left at some point; its hull then counts.
+    """
+    points = np.asarray(outline, dtype=np.float64)
+    if _area(points) < 0.0:
+        points = points[::-1]
+    turns = _turns(points)
+    if np.all(turns >= 0.0):
+        return [points]
+    parts: list[Floats] = []
+    rest = list(range(len(points)))
+    while len(rest) > 3:
+        for at in range(len(rest)):
+            a, b, c = (points[rest[(at + k) % len(rest)]] for k in (-1, 0, 1))
+            if _turn(a, b, c) < 0.0:
+                continue
+            others = [points[i] for i in rest if not _one_of(points[i], (a, b, c))]
+            if any(min(_turn(a, b, p), _turn(b, c, p), _turn(c, a, p)) >= 0.0 for p in others):
+                continue
+            parts.append(np.array([a, b, c]))
+            rest.pop(at)
+            break
+        else:
+            return [points]
+    parts.append(points[rest])
+    return parts
+
+
+def _one_of(point: Floats, corners: tuple[Floats, ...]) -> bool:
+    return any(np.array_equal(point, corner) for corner in corners)
+
+
+def _turn(a: Floats, b: Floats, c: Floats) -> float:
+    return float((b[0] - a[0]) * (c[1] - b[1]) - (b[1] - a[1]) * (c[0] - b[0]))
+
+
+def _turns(points: Floats) -> Floats:
+    count = len(points)
+    return np.array(
+        [_turn(points[i - 1], points[i], points[(i + 1) % count]) for i in range(count)]
+    )
+
+
+def _area(points: Floats) -> float:
+    x, y = points.T
+    return float(0.5 * np.sum(x * np.roll(y, -1) - y * np.roll(x, -1)))
+
+
+def _less(whole: Floats, holes: Sequence[Floats]) -> list[Floats]:
+    """Return an upright box less others as boxes that do not overlap, shape (3, 2) each."""
+    boxes = [whole]
+    for hole in holes:
+        kept: list[Floats] = []
+        for box in boxes:
+            if np.any(hole[:, 0] >= box[:, 1]) or np.any(hole[:, 1] <= box[:, 0]):
+                kept.append(box)
+                continue
+            # Slice off what lies beside the hole, axis by axis.
+            rest = box.copy()
+            for axis in range(3):
+                if rest[axis, 0] < hole[axis, 0]:
+                    part = rest.copy()
+                    part[axis, 1] = hole[axis, 0]
+                    kept.append(part)
+                    rest[axis, 0] = hole[axis, 0]
+                if rest[axis, 1] > hole[axis, 1]:
+                    part = rest.copy()
+                    part[axis, 0] = hole[axis, 1]
+                    kept.append(part)
+                    rest[axis, 1] = hole[axis, 1]
+        boxes = kept
+    return boxes
+
+
+def _cut(outline: Floats, sides: Floats) -> Floats:
+    """Return a convex outline cut to an upright rectangle (Sutherland and Hodgman's method)."""
+    points = outline
+    for axis in range(2):
+        for limit, sign in ((sides[axis, 0], 1.0), (sides[axis, 1], -1.0)):
+            kept = []
+            for start, end in zip(points, np.roll(points, -1, axis=0), strict=True):
+                one, other = sign * (start[axis] - limit), sign * (end[axis] - limit)
+                if one >= 0.0:
+                    kept.append(start)
+                if (one > 0.0 > other) or (one < 0.0 < other):
+                    kept.append(start + (end - start) * (one / (one - other)))
+            points = np.array(kept).reshape(-1, 2)
+            if not len(points):
+                return points
+    return np.asarray(points)
+
+
+def told_of(crowd: Crowd, cell: Cell) -> None:
+    """Tell how the entered bodies are taken."""
+    for mesh in cell.meshes:
+        if len(mesh.open_points):
+            model = cell.models[mesh.number]
+            crowd.assumed.append(
+                f"{model.name or model.file} is not closed: its convex hull counts as solid."
+            )
