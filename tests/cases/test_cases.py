@@ -201,7 +201,7 @@ COUPLING = {
 
 @functools.cache
 def coupling() -> Answer:
-    """The case's sixteen stations, hub, floor and couplings: case-5-coupling.toml."""
+    """Answer for the case's sixteen stations, hub, floor and couplings."""
     loaded = load(HERE / "case-5-coupling.toml")
     assert loaded.cell is not None and not loaded.faults
     return find_questions()["fits"].answer(Findings(loaded.cell))
@@ -212,13 +212,13 @@ def way(fitted: str, want: str) -> Any:
 
 
 def coupling_cause() -> str:
-    """What is lost none of the stations without; and nothing but the unit's turning is named."""
+    """Return the part without which nothing is lost; only the unit's turning may be named."""
     table = coupling().table("stations_lost")
     assert {row[2] for row in table.rows} == {"unit turning"}
     assert way("none", "lost") == 0.0 and way("straight", "lost") > 0.0
     said = [text for text in (coupling().flips or "").split(". ") if "nothing is lost" in text]
     assert said == ["Without the straight coupling nothing is lost."]
-    return said[0].split()[3]
+    return said[0].removesuffix(" nothing is lost.").split()[-1]
 
 
 CASE_5: dict[str, Callable[[], Any]] = {

@@ -70,7 +70,6 @@ def _tell_assumed(says: Says, found: ProvenFinding) -> None:
     for text in (*found.assumed, *found.left_out):
         if text not in says.assumed:
             says.assumed.append(text)
-    says.wanted += found.missing
 
 
 def _tell_lost(findings: Findings, says: Says, found: ProvenFinding, lost: list[Lost]) -> None:

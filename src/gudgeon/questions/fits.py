@@ -17,12 +17,12 @@ costs a day; finding it out at the first tool change costs a spindle.
 When it can mislead
 -------------------
 Bodies are boxes and cylinders with the sizes entered: a fitting that sticks out and was not entered
-is not seen.  A station counts as reached by proof when the unit comes to the pose of its faces
-without meeting itself, the table or a guard, and the tool comes all the way down; the program may
-go another way, which "clears" judges.  Only what is entered is judged; every check left out is told.  Safe X and Y keep the
-unit off guards and column, they do not keep the tool off the work.  Heights count the load, not the
-part of a tool that reaches below it.  Tool changes are judged with the spindle over the load, the
-safe side, unless the changer has its own place clear of it.
+is not seen.  Only what is entered is judged; every check left out is told.  A station counts as
+reached by proof when the unit comes to the pose of its faces without meeting itself, the table or a
+guard, and a tool comes all the way down; a program may go another way, which "clears" judges.  Safe
+X and Y keep the unit off guards and column, they do not keep the tool off the work.  Heights count
+the load, not the part of a tool that reaches below it.  Tool changes are judged with the spindle
+over the load, the safe side, unless the changer has its own place clear of it.
 
 Sources
 -------
