@@ -164,6 +164,18 @@ class Prover:
         progress : callable
             Gets the share done; returns False to cancel.
         """
+        return self._path(start, ends, need_mm, cutting, progress, chunks=True)
+
+    def _path(
+        self,
+        start: ArrayLike,
+        ends: ArrayLike,
+        need_mm: float | Floats,
+        cutting: Sequence[str | None] | None = None,
+        progress: Callable[[float], bool] | None = None,
+        *,
+        chunks: bool,
+    ) -> Path:
         places = np.ascontiguousarray(np.asarray(ends, dtype=np.float64).reshape(-1, 5))
         count = len(places)
         needs = np.ascontiguousarray(np.broadcast_to(np.asarray(need_mm, float), (count,)))
@@ -178,7 +190,7 @@ class Prover:
             part = slice(done, min(done + _CHUNK, count))
             found = self._run(
                 here, places[part], needs[part], cuts[part], np.zeros(3), exact=False, tol_mm=0.0,
-                chunks=True,
+                chunks=chunks,
             )  # fmt: skip
             status[part], lower[part] = found.status, found.lower
             done = part.stop
