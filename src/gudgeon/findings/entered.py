@@ -43,6 +43,9 @@ __all__ = [
 
 Floats = NDArray[np.float64]
 
+SLIVER_MM: Final = 1e-9
+"""Less than this beside a window is no material but rounding."""
+
 _DEFAULT_CARRIER: Final = {
     "platter face": "platter",
     "fixture": "platter",
@@ -178,6 +181,9 @@ def windowed(
         sides = (window.x, window.y, window.z)
         inner = np.array([(most(a), least(b)) for a, b in sides])
         inner = np.clip(inner, low[:, None], high[:, None])
+        # No slivers where a window ends on a side of the outline but for rounding.
+        inner[:, 0] = np.where(inner[:, 0] - low < SLIVER_MM, low, inner[:, 0])
+        inner[:, 1] = np.where(high - inner[:, 1] < SLIVER_MM, high, inner[:, 1])
         if np.all(inner[:, 0] < inner[:, 1]):
             holes.append(inner)
         x, y, z = (grown(side) for side in sides)
