@@ -156,7 +156,7 @@ def test_the_cell_file_may_stand_before_the_questions(
         (["asks"], 'do you mean "ask"?'),
         (["cell.toml"], "write: gudgeon ask cell.toml"),
         (["zzz"], "write one of: ask, read, check, start"),
-        (["ask"], "write: gudgeon ask [QUESTION ...] CELL"),
+        (["ask"], "write: gudgeon ask [QUESTION ...] [PROGRAM ...] CELL"),
         (["check"], "write: gudgeon check CELL"),
         (["schema"], "write: gudgeon schema {cell,answer}"),
         (["schema", "cells"], 'do you mean "cell"?'),

@@ -761,10 +761,11 @@ class _Judge:
         gap = prover.motion(start, start, self.done.need_mm)
         found = self._from_gap(gap, exact=False)
         if found.judged.rank >= Judged.DANGER.rank:
-            self.done.note(
-                int(motions.row[0]),
-                replace(found, judged=Judged.UNSAFE_START, note="where the program starts"),
+            row = int(motions.row[0])
+            self.done.rows[row] = replace(
+                found, judged=Judged.UNSAFE_START, note="where the program starts"
             )
+            self.done.judged[row] = Judged.UNSAFE_START.rank
 
     # --- the tightest ---------------------------------------------------------------------------
 
