@@ -180,7 +180,7 @@ class ProvenPlaceFindings(WayFindings):
             if one.name == f"without {one.box}" and not one.lost and fitted[0].lost
         )
         found = self._standing.scene
-        told = [*self.asked_told, *found.assumed, *self.own_scene[1], *self._tools_told]
+        told = [*self.asked_told, *found.assumed, *self._tools_told]
         excused = [
             f"station {zero.station}, {zero.face}"
             for zero, site in self._excused
@@ -295,7 +295,7 @@ class ProvenPlaceFindings(WayFindings):
             assert centre is not None
             self._sites[key] = Site(
                 standing.scene.scene,
-                standing.own_scene[0],
+                standing.own_scene,
                 centre[0],
                 turn,
                 self._tools,

@@ -106,40 +106,17 @@ class WayFindings(ProofFindings):
     """Facts about the unit turning in itself; nothing of them hangs on its place on the table."""
 
     @cached_property
-    def own_scene(self) -> tuple[Scene, tuple[str, ...]]:
-        """The unit with its load alone; and what is told of parts that are not judged.
-
-        Parts that stand into each other already with both angles at zero are joined there: no
-        gap between them means anything.
-        """
-        from gudgeon.clearance.prove import Prover, Status
-
+    def own_scene(self) -> Scene:
+        """The unit with its load alone."""
         found = self.scene.scene
-        bodies = tuple(body for body in found.bodies if is_unit(body))
-        own = {box.name for box in self.cell.unit.boxes}
-        judged: set[frozenset[str]] = set()
-        told: list[str] = []
-        for one, other in pairs_of(bodies):
-            pair = frozenset((one.name, other.name))
-            if pair not in found.apart or not {one.name, other.name} <= own:
-                continue
-            alone = replace(found, bodies=(one, other), apart=frozenset())
-            rest = Prover(alone).motion(np.zeros(5), np.zeros(5), TOUCH_MM)
-            if rest.status is Status.PROVEN:
-                judged.add(pair)
-            else:
-                told.append(
-                    f"{one.name} and {other.name} touch with both angles at zero: they are taken "
-                    "as joined and not judged against each other."
-                )
-        return replace(found, bodies=bodies, apart=found.apart - judged), tuple(told)
+        return replace(found, bodies=tuple(body for body in found.bodies if is_unit(body)))
 
     @cached_property
     def own_ways(self) -> tuple[Way, ...]:
         """The way to each pose that is worked in; raises `Lacking`."""
         from gudgeon.clearance.prove import Prover
 
-        scene = self.own_scene[0]
+        scene = self.own_scene
         prover = Prover(scene)
         known: dict[tuple[object, ...], _Depth] = {}
         return tuple(

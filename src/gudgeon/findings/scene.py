@@ -16,6 +16,7 @@ from gudgeon.findings.bodies import (
     Crowd,
     T,
     block,
+    bounds_of,
     box_ends,
     grown,
     least,
@@ -48,6 +49,9 @@ __all__ = ["SceneFinding", "SceneFindings"]
 NOSE: Final = "spindle nose"
 NOSE_LEAST_MM: Final = 300.0
 """The head over the nose counts at least so far up (common practice, no source)."""
+
+JOINED_MM: Final = 1e-6
+"""Parts of the unit with no more room than this between them are joined [mm]."""
 
 PLATTER_MM: Final = 1.0
 """Thickness of the platter's disc; what lies below it is the cradle's."""
@@ -511,7 +515,7 @@ class SceneFindings(PlaceFindings, FrameFindings):
         by_role: dict[Role, list[str]] = {role: [] for role in Role}
         for body in crowd.bodies:
             by_role[body.role].append(body.name)
-        crowd.never_touch(by_role[Role.UNIT], by_role[Role.UNIT])
+        self._join_unit(crowd)
         crowd.never_touch(crowd.walls, [*by_role[Role.TABLE], *crowd.walls, NOSE])
         crowd.never_touch(by_role[Role.HOSE], [*by_role[Role.UNIT], *by_role[Role.TABLE]])
         standing = [
@@ -524,6 +528,31 @@ class SceneFindings(PlaceFindings, FrameFindings):
             body.name for body in crowd.bodies if body.carrier in (Carrier.TILT, Carrier.ROTARY)
         ]
         crowd.never_touch(crowd.outlines, turning)
+
+    def _join_unit(self, crowd: Crowd) -> None:
+        """Take out parts of the unit that are joined; judge those that stand free of each other.
+
+        What has room between it with both angles at zero may meet on the way: a coupling on the
+        cradle and the floor of the casting.
+        """
+        from gudgeon.clearance.scene import Role
+
+        parts = [body for body in crowd.bodies if body.role is Role.UNIT]
+        bounds = {body.name: bounds_of(body) for body in parts}
+        joined = []
+        for number, one in enumerate(parts):
+            for other in parts[number + 1 :]:
+                (low, high), (other_low, other_high) = bounds[one.name], bounds[other.name]
+                apart = float(np.max(np.maximum(other_low - high, low - other_high)))
+                if one.carrier is other.carrier or apart <= JOINED_MM:
+                    crowd.never_touch((one.name,), (other.name,))
+                    if one.carrier is not other.carrier:
+                        joined.append(f"{one.name} with {other.name}")
+        if joined:
+            crowd.assumed.append(
+                "Parts of the unit whose outlines meet with both angles at zero are joined there "
+                f"and not judged against each other: {'; '.join(joined)}."
+            )
 
     def _put_told(self, crowd: Crowd) -> None:
         """Tell what nobody has entered."""
