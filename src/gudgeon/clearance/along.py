@@ -14,7 +14,7 @@ from gudgeon.clearance import gjk, parted, pieces, poses, sweep, within
 from gudgeon.clearance.sweep import CLOSER, DONE, OUT, gap
 from gudgeon.clearance.within import inside
 
-__all__ = ["AT_PAIR", "AT_STATUS", "RESULT", "STATE", "along", "compiled", "mark_of"]
+__all__ = ["AT_PAIR", "AT_STATUS", "MARK", "RESULT", "STATE", "along", "compiled", "mark_of"]
 
 AT_PAIR: Final = OUT
 AT_STATUS: Final = OUT + 1
@@ -52,7 +52,10 @@ def compiled(function: Any) -> Any:
         return numba.njit(function)
 
 
-_MARK: Final = mark_of(gjk, parted, pieces, poses, sweep, within)
+MARK: Final = mark_of(gjk, parted, pieces, poses, sweep, within)
+"""The same for every compiled loop: the dispatcher keeps one kind of left-out argument at hand, and
+a loop with another default is looked up slowly at each call (0.7 ms instead of 3 us measured).
+"""
 
 
 @numba.njit
@@ -174,7 +177,7 @@ def _along(
     arrays,
     work,
     result,
-    mark=_MARK,
+    mark=MARK,
 ):  # type: ignore[no-untyped-def]
     """Judge the segments of a path; status[i] and lower[i] are set for each.
 

@@ -12,8 +12,7 @@ from typing import Any, Final
 
 import numpy as np
 
-from gudgeon.clearance import gjk, parted, pieces, poses, sweep
-from gudgeon.clearance.along import compiled, mark_of
+from gudgeon.clearance.along import MARK, compiled
 from gudgeon.clearance.parted import parted as part
 from gudgeon.clearance.poses import from_line, moved, pose
 from gudgeon.clearance.sweep import BUDGET, CLOSER, CONTACT, DONE, MAY, SLOP, TURNED, witness
@@ -24,8 +23,6 @@ STACK: Final = 8192
 ANGLES: Final = 24
 """Place in out of the tilt and rotary of the witness."""
 BOX_OUT: Final = 26
-
-_MARK: Final = mark_of(gjk, parted, pieces, poses, sweep)
 
 
 def _gap_box(
@@ -48,7 +45,7 @@ def _gap_box(
     st,
     work,
     out,
-    mark=_MARK,
+    mark=MARK,
 ):  # type: ignore[no-untyped-def]
     """Judge every joint position between low and high; see `sweep.gap` for the parameters.
 
