@@ -77,8 +77,8 @@ def answer(findings: Findings) -> Answer:
     )
     worst = found.together.worst
     tool = next(
-        (item.hand.bodies for item in found.maps if worst is not None and item.map.worst is worst),
-        found.maps[0].hand.bodies,
+        (item.bodies for item in found.maps if worst is not None and item.map.worst is worst),
+        found.maps[0].bodies,
     )
     return Answer(
         question=NAME,
