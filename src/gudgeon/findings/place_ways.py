@@ -59,7 +59,7 @@ class Way:
     pair : tuple of two names
         The bodies that come nearest.
     worst : Gap or None
-        The smallest gap as it was found.
+        The pose where it is smallest, as it was found.
     """
 
     tilt_rad: float
@@ -230,6 +230,7 @@ class WayFindings(ProofFindings):
             found = known[key]
             way_mm, contact, joint = -found.way_mm, found.contact_tilt_rad, found.worst
             end_mm = -found.end_mm if end_mm <= 0.0 else end_mm
+            worst = prover.motion(joint, joint, need, exact=True)
         return Way(
             tilt_rad=tilt,
             turn_rad=turn,
