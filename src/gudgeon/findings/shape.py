@@ -398,9 +398,7 @@ class ShapeFindings(LineFindings):
 
     def _tools_for(self, one: FaceWanted) -> tuple[float, ...]:
         lengths = {tool.number: tool.length.value for tool in self.cell.tools if tool.length}
-        return tuple(
-            lengths[number] for number in self._tool_numbers_for(one) if number in lengths
-        )
+        return tuple(lengths[number] for number in self._tool_numbers_for(one) if number in lengths)
 
     def _tool_numbers_for(self, one: FaceWanted) -> tuple[int, ...]:
         return tuple(
