@@ -114,24 +114,22 @@ def _gap_box(
         if away - way - na.radius - nb.radius - slop > limit:
             continue
         ia, ib = na.piece, nb.piece
-        reach = point_a + point_c if ib >= 0 else way
-        low_here = -np.inf
-        if ia >= 0 or ib >= 0:
-            less = (pieces[ia].round if ia >= 0 else na.radius) + reach
-            less += pieces[ib].round if ib >= 0 else nb.radius
-            found, _, _ = part(
-                pieces, points, ia, na.centre, h, ib, p, p, R, T, R, T, False, limit + less, slop,
-                work,
-            )  # fmt: skip
-            low_here = found - less
-            if low_here > limit:
-                continue
+        reach = point_a + point_c
+        rounds = (pieces[ia].round if ia >= 0 else 0.0) + (pieces[ib].round if ib >= 0 else 0.0)
+        vx, vy, vz = na.centre[0] - p[0], na.centre[1] - p[1], na.centre[2] - p[2]
+        less = rounds + reach
+        low_here, _, _ = part(
+            pieces, points, na, nb, h, vx, vy, vz, R, T, R, T, False, limit + less, slop, work
+        )
+        low_here -= less
+        if low_here > limit:
+            continue
         divide = reach > na.radius + nb.radius
         if ia >= 0 and ib >= 0:
             _, up, _ = part(
-                pieces, points, ia, na.centre, h, ib, p, p, R, T, R, T, False, np.inf, slop, work
+                pieces, points, na, nb, h, vx, vy, vz, R, T, R, T, False, np.inf, slop, work
             )
-            up -= pieces[ia].round + pieces[ib].round
+            up -= rounds
             if up < best and (rule != CONTACT or up <= 0.0):
                 best = up
                 out[1], out[2], out[3], out[4] = up, 0.0, ia, ib
@@ -151,7 +149,7 @@ def _gap_box(
             sa[top], sb[top] = a, b
             st[top, 0], st[top, 1], st[top, 2], st[top, 3] = a0, a1, c0, c1
             if divide:
-                by_tilt = point_a >= point_c if ib >= 0 else turn_a >= turn_c
+                by_tilt = point_a >= point_c
                 if by_tilt:
                     st[top, 0] = am if side else a0
                     st[top, 1] = a1 if side else am

@@ -31,22 +31,29 @@ def work_arrays() -> tuple[np.ndarray, ...]:
 
 
 @numba.njit
-def _support_b(piece, points, R, T, dx, dy, dz, local, out):  # type: ignore[no-untyped-def]
+def _support_b(node, pieces, points, R, T, dx, dy, dz, local, out):  # type: ignore[no-untyped-def]
     bx = R[0, 0] * dx + R[1, 0] * dy + R[2, 0] * dz
     by = R[0, 1] * dx + R[1, 1] * dy + R[2, 1] * dz
     bz = R[0, 2] * dx + R[1, 2] * dy + R[2, 2] * dz
-    support(piece, points, bx, by, bz, local)
+    if node.piece >= 0:
+        support(pieces[node.piece], points, bx, by, bz, local)
+    else:
+        local[0] = node.centre[0] + (node.half[0] if bx > 0.0 else -node.half[0])
+        local[1] = node.centre[1] + (node.half[1] if by > 0.0 else -node.half[1])
+        local[2] = node.centre[2] + (node.half[2] if bz > 0.0 else -node.half[2])
     moved(R, T, local, out)
 
 
 @numba.njit
-def parted(pieces, points, ia, ca, h, ib, p0, p1, R0, T0, R1, T1, both, limit, slop, work):  # type: ignore[no-untyped-def]
-    """Part a piece A, grown by the box +-h, from the hull of a piece B in two poses.
+def parted(pieces, points, na, nb, h, vx, vy, vz, R0, T0, R1, T1, both, limit, slop, work):  # type: ignore[no-untyped-def]
+    """Part A, at rest and grown by the box +-h, from the hull of B in two poses.
 
     Parameters
     ----------
-    ia, ib : int
-        Pieces; negative: the point `ca` stands for A, the points `p0`, `p1` for B.
+    na, nb : records of NODE
+        The piece of a node that has one, without its rounding; else the node's box.
+    vx, vy, vz : float
+        About from B to A: where to look first.
     R0, T0, R1, T1 : ndarray
         Poses of B; the second counts if `both`.
     limit : float
@@ -63,14 +70,6 @@ def parted(pieces, points, ia, ca, h, ib, p0, p1, R0, T0, R1, T1, both, limit, s
         the share of the second pose in the point of B.
     """
     S, SA, SB, SH, lam, w, keep, oa, ob, oh, tmp, t = work
-    if ia >= 0:
-        first = pieces[ia].first
-        vx, vy, vz = points[first, 0], points[first, 1], points[first, 2]
-    else:
-        vx, vy, vz = ca[0], ca[1], ca[2]
-    vx -= 0.5 * (p0[0] + p1[0])
-    vy -= 0.5 * (p0[1] + p1[1])
-    vz -= 0.5 * (p0[2] + p1[2])
     if not vx * vx + vy * vy + vz * vz > 1e-20:
         vx, vy, vz = 1.0, 0.0, 0.0
     n = 0
@@ -78,10 +77,12 @@ def parted(pieces, points, ia, ca, h, ib, p0, p1, R0, T0, R1, T1, both, limit, s
     for turn in range(_ITERATIONS):
         size = sqrt(vx * vx + vy * vy + vz * vz)
         dx, dy, dz = vx / size, vy / size, vz / size
-        if ia >= 0:
-            support(pieces[ia], points, -dx, -dy, -dz, oa)
+        if na.piece >= 0:
+            support(pieces[na.piece], points, -dx, -dy, -dz, oa)
         else:
-            oa[0], oa[1], oa[2] = ca[0], ca[1], ca[2]
+            oa[0] = na.centre[0] - (na.half[0] if dx > 0.0 else -na.half[0])
+            oa[1] = na.centre[1] - (na.half[1] if dy > 0.0 else -na.half[1])
+            oa[2] = na.centre[2] - (na.half[2] if dz > 0.0 else -na.half[2])
         oh[0] = -h[0] if dx > 0.0 else h[0]
         oh[1] = -h[1] if dy > 0.0 else h[1]
         oh[2] = -h[2] if dz > 0.0 else h[2]
@@ -89,17 +90,11 @@ def parted(pieces, points, ia, ca, h, ib, p0, p1, R0, T0, R1, T1, both, limit, s
         oa[1] += oh[1]
         oa[2] += oh[2]
         time = 0.0
-        if ib >= 0:
-            _support_b(pieces[ib], points, R0, T0, dx, dy, dz, tmp, ob)
-        else:
-            ob[0], ob[1], ob[2] = p0[0], p0[1], p0[2]
+        _support_b(nb, pieces, points, R0, T0, dx, dy, dz, tmp, ob)
         along = ob[0] * dx + ob[1] * dy + ob[2] * dz
         if both:
             x, y, z = ob[0], ob[1], ob[2]
-            if ib >= 0:
-                _support_b(pieces[ib], points, R1, T1, dx, dy, dz, tmp, ob)
-            else:
-                ob[0], ob[1], ob[2] = p1[0], p1[1], p1[2]
+            _support_b(nb, pieces, points, R1, T1, dx, dy, dz, tmp, ob)
             other = ob[0] * dx + ob[1] * dy + ob[2] * dz
             if other > along:
                 along, time = other, 1.0

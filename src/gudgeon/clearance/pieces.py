@@ -42,6 +42,7 @@ NODE: Final = np.dtype(
     [
         ("centre", np.float64, (3,)),
         ("radius", np.float64),
+        ("half", np.float64, (3,)),
         ("left", np.int32),
         ("right", np.int32),
         ("piece", np.int32),
@@ -49,7 +50,8 @@ NODE: Final = np.dtype(
     ],
     align=True,
 )
-"""A ball that holds all pieces below; `body` is -1 where they belong to several."""
+"""A ball and a box about its centre that both hold all pieces below; `body` is -1 where they belong
+to several."""
 
 Solid: TypeAlias = tuple[NDArray[np.void], Floats]
 """Pieces and their points; `first` counts from the start of these points."""
@@ -164,6 +166,28 @@ def balls(pieces: NDArray[np.void], points: Floats) -> tuple[Floats, Floats]:
     return middles, (radii + pieces["round"]) * _OUTWARD + 8.0 * slop
 
 
+def extents(pieces: NDArray[np.void], points: Floats) -> tuple[Floats, Floats]:
+    """Return the least and the most coordinates of each piece, shape (n, 3)."""
+    if not len(pieces):
+        return np.empty((0, 3)), np.empty((0, 3))
+    order = np.argsort(pieces["first"], kind="stable")
+    own = pieces[order]
+    starts = np.cumsum(own["count"]) - own["count"]
+    owner = np.repeat(np.arange(len(own)), own["count"])
+    at = np.arange(len(owner)) - starts[owner] + own["first"][owner]
+    wide = np.zeros((len(owner), 3))
+    round_ = own["kind"] == CONE
+    # An axis that is rounded to full length may still leave this much of a square root.
+    aside = np.sqrt(np.clip(1.0 - own["axis"][round_] ** 2, 0.0, 1.0)) + 3e-8
+    wide[starts[round_]] = own["r0"][round_, None] * aside
+    wide[starts[round_] + 1] = own["r1"][round_, None] * aside
+    least, most = np.empty((len(own), 3)), np.empty((len(own), 3))
+    least[order] = np.minimum.reduceat(points[at] - wide, starts)
+    most[order] = np.maximum.reduceat(points[at] + wide, starts)
+    slop = pieces["round"][:, None] + 4e-16 * (np.abs(least) + np.abs(most) + 1.0)
+    return least - slop, most + slop
+
+
 def _ball(piece: np.void, points: Floats) -> tuple[Floats, float]:
     own: Floats = points[piece["first"] : piece["first"] + piece["count"]]
     if piece["kind"] == CONE:
@@ -187,5 +211,6 @@ def build(pieces: NDArray[np.void], points: Floats) -> NDArray[np.void]:
         from gudgeon.clearance.tree import grow
 
         middles, radii = balls(pieces, points)
-        grow(nodes, middles, radii, np.ascontiguousarray(pieces["body"]))
+        least, most = extents(pieces, points)
+        grow(nodes, middles, radii, least, most, np.ascontiguousarray(pieces["body"]))
     return nodes

@@ -240,7 +240,9 @@ class Prover:
             if out[1] - unsure < best[0]:
                 best = (float(out[1] - unsure), number, out)
             if ended == 0:
-                lower = min(lower, float(out[0]) - unsure)
+                # Adding and taking off what is unsure must not cost the last digit.
+                enough = not exact and out[0] >= need_mm + unsure
+                lower = min(lower, need_mm if enough else float(out[0]) - unsure)
                 continue
             lower = -np.inf
             if ended == 1:

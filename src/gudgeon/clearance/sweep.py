@@ -242,18 +242,18 @@ def gap(
             continue
         ia, ib = na.piece, nb.piece
         mid = 0.5 * (t0 + t1)
+        rounds = (pieces[ia].round if ia >= 0 else 0.0) + (pieces[ib].round if ib >= 0 else 0.0)
+        vx = na.centre[0] - 0.5 * (p0[0] + p1[0])
+        vy = na.centre[1] - 0.5 * (p0[1] + p1[1])
+        vz = na.centre[2] - 0.5 * (p0[2] + p1[2])
+        low, up, share = parted(
+            pieces, points, na, nb, h, vx, vy, vz, R0, T0, R1, T1, moves,
+            limit + rounds + sagitta, slop, work,
+        )  # fmt: skip
+        low -= rounds + sagitta
+        if low > limit:
+            continue
         if ia < 0 or ib < 0:
-            # A piece against the ball of a node: long pieces fill their own ball badly.
-            if ia >= 0 or ib >= 0:
-                less = (pieces[ia].round if ia >= 0 else na.radius) + (
-                    pieces[ib].round + sagitta if ib >= 0 else nb.radius + bend
-                )
-                low, _, _ = parted(
-                    pieces, points, ia, na.centre, h, ib, p0, p1, R0, T0, R1, T1, moves,
-                    limit + less, slop, work,
-                )  # fmt: skip
-                if low - less > limit:
-                    continue
             if turns and half + bend > na.radius + nb.radius:
                 # Time before space: the count of triangles then hardly matters.
                 sa[top + 1], sb[top + 1], st[top + 1, 0], st[top + 1, 1] = a, b, t0, mid
@@ -275,14 +275,6 @@ def gap(
                 sa[top + 2], sb[top + 2], st[top + 2, 0], st[top + 2, 1] = near, b, t0, t1
             top += 2
             continue
-        rounds = pieces[ia].round + pieces[ib].round
-        low, up, share = parted(
-            pieces, points, ia, na.centre, h, ib, p0, p1, R0, T0, R1, T1, moves,
-            limit + rounds + sagitta, slop, work,
-        )  # fmt: skip
-        low -= rounds + sagitta
-        if low > limit:
-            continue
         if boxed and not real:
             out[0], out[1], out[5] = -np.inf, best, pops
             return CLOSER
@@ -293,10 +285,10 @@ def gap(
             for k in range(3):
                 Tm[k] -= mask[k] * (q0[k] + mid * (q1[k] - q0[k]))
             moved(Rm, Tm, nb.centre, pm)
+            vx, vy, vz = na.centre[0] - pm[0], na.centre[1] - pm[1], na.centre[2] - pm[2]
             _, up, _ = parted(
-                pieces, points, ia, na.centre, h, ib, pm, pm, Rm, Tm, Rm, Tm, False,
-                np.inf, slop, work,
-            )  # fmt: skip
+                pieces, points, na, nb, h, vx, vy, vz, Rm, Tm, Rm, Tm, False, np.inf, slop, work
+            )
         up -= rounds
         if up < best and (rule != CONTACT or up <= 0.0):
             best = up

@@ -11,13 +11,13 @@ __all__ = ["grow"]
 
 
 @numba.njit
-def _longest(nodes, at, low, high, order, middles, radii):  # type: ignore[no-untyped-def]
-    """Give node `at` a ball around pieces order[low:high]; return the longest side of their box."""
+def _longest(nodes, at, low, high, order, middles, radii, lows, highs):  # type: ignore[no-untyped-def]
+    """Give node `at` ball and box around pieces order[low:high]; return the box's longest side."""
     least, most = np.full(3, np.inf), np.full(3, -np.inf)
     for i in range(low, high):
         for k in range(3):
-            least[k] = min(least[k], middles[order[i], k] - radii[order[i]])
-            most[k] = max(most[k], middles[order[i], k] + radii[order[i]])
+            least[k] = min(least[k], lows[order[i], k])
+            most[k] = max(most[k], highs[order[i], k])
     x, y, z = 0.5 * (least[0] + most[0]), 0.5 * (least[1] + most[1]), 0.5 * (least[2] + most[2])
     radius = 0.0
     for i in range(low, high):
@@ -26,7 +26,12 @@ def _longest(nodes, at, low, high, order, middles, radii):  # type: ignore[no-un
         radius = max(radius, away + radii[order[i]])
     node = nodes[at]
     node.centre[0], node.centre[1], node.centre[2] = x, y, z
-    node.radius = radius * (1.0 + 1e-12) + 1e-14 * (abs(x) + abs(y) + abs(z))
+    slop = 1e-15 * (abs(x) + abs(y) + abs(z))
+    corner = 0.0
+    for k in range(3):
+        node.half[k] = max(most[k] - node.centre[k], node.centre[k] - least[k]) + slop
+        corner += node.half[k] ** 2
+    node.radius = min(radius, np.sqrt(corner)) * (1.0 + 1e-12) + 8.0 * slop
     longest = 0
     for k in range(1, 3):
         if most[k] - least[k] > most[longest] - least[longest]:
@@ -35,7 +40,7 @@ def _longest(nodes, at, low, high, order, middles, radii):  # type: ignore[no-un
 
 
 @numba.njit
-def _grow(nodes, middles, radii, body):  # type: ignore[no-untyped-def]
+def _grow(nodes, middles, radii, least, most, body):  # type: ignore[no-untyped-def]
     count = len(radii)
     bodies = 0
     for i in range(count):
@@ -53,7 +58,7 @@ def _grow(nodes, middles, radii, body):  # type: ignore[no-untyped-def]
     while top >= 0:
         low, high, at = stack[top, 0], stack[top, 1], stack[top, 2]
         top -= 1
-        k = _longest(nodes, at, low, high, order, middles, radii)
+        k = _longest(nodes, at, low, high, order, middles, radii, least, most)
         node = nodes[at]
         node.piece = node.left = node.right = -1
         one = True
@@ -107,4 +112,4 @@ def _compiled(function: Any) -> Any:
 
 
 grow: Any = _compiled(_grow.py_func)
-"""Fill `nodes` over pieces given by balls (middles, radii) and the number of their body."""
+"""Fill `nodes` over pieces given by balls (middles, radii), boxes (least, most) and bodies."""

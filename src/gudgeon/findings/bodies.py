@@ -158,6 +158,8 @@ class Crowd:
         Bodies known by an outline alone, within which the unit's own parts turn.
     walls : list of str
         The machine's own guards, column and door.
+    discs : list of str
+        Bodies round about the rotary line that belong to the unit.
     """
 
     bodies: list[Body] = field(default_factory=list)
@@ -167,6 +169,7 @@ class Crowd:
     apart: set[frozenset[str]] = field(default_factory=set)
     outlines: list[str] = field(default_factory=list)
     walls: list[str] = field(default_factory=list)
+    discs: list[str] = field(default_factory=list)
 
     def add(self, body: Body) -> Body:
         """Add a body; a name that is taken gets a number."""

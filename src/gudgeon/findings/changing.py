@@ -43,10 +43,13 @@ class ToolMap:
     Attributes
     ----------
     hand : ToolInHand
+    bodies : tuple of Body
+        Tool, nose and arm.
     map : ClearMap
     """
 
     hand: ToolInHand
+    bodies: tuple[Body, ...]
     map: ClearMap
 
 
@@ -202,7 +205,7 @@ class ChangingFindings(TravelFindings):
         low, high, down = self.change_box
         arm = self._arm
         parts = (
-            self.scene.scene,
+            *self._under_the_head,
             [(hand.name, hand.bodies) for hand in self.tools_in_hand],
             low,
             high,
@@ -226,7 +229,7 @@ class ChangingFindings(TravelFindings):
             for room in self.kept(
                 "rooms",
                 (
-                    self.scene.scene,
+                    *self._under_the_head,
                     hand.name,
                     hand.bodies,
                     low,
@@ -241,6 +244,16 @@ class ChangingFindings(TravelFindings):
         )
 
     # --- how it is worked out -------------------------------------------------------------------
+
+    @property
+    def _under_the_head(self) -> tuple[object, ...]:
+        """What a change can meet: everything on the table, and where it turns."""
+        from gudgeon.clearance.scene import Carrier
+
+        scene = self.scene.scene
+        on_table = (Carrier.TABLE, Carrier.TILT, Carrier.ROTARY)
+        bodies = tuple(body for body in scene.bodies if body.carrier in on_table)
+        return bodies, scene.lines, scene.apart, scene.unsure_mm
 
     @property
     def _arm(self) -> tuple[Amount | None, Amount | None]:
@@ -263,7 +276,11 @@ class ChangingFindings(TravelFindings):
         turns = np.linspace(ranges.low[4] - back, ranges.high[4] - back, TURN_CELLS + 1)
         proofs = {hand.name: self._change_proof(hand, need) for hand in self.tools_in_hand}
         maps = tuple(
-            ToolMap(hand, clear_map(proofs[hand.name], low, high, tilts, turns))
+            ToolMap(
+                hand,
+                (*hand.bodies, *self._arm_bodies(hand, down)),
+                clear_map(proofs[hand.name], low, high, tilts, turns),
+            )
             for hand in self.tools_in_hand
         )
         together = maps[0].map
@@ -297,8 +314,7 @@ class ChangingFindings(TravelFindings):
         down = self.change_box[2]
         pulled = tuple(body for body in hand.bodies if body.role is not Role.NOSE)
         stays = tuple(body for body in hand.bodies if body.role is Role.NOSE)
-        arm = self._arm_body(hand, down)
-        stays = (*stays, arm) if arm is not None else stays
+        stays = (*stays, *self._arm_bodies(hand, down))
         with_tool = self.head_proof(pulled, need_mm)
 
         def on_the_way(low: Floats, high: Floats) -> Gap:
@@ -311,8 +327,8 @@ class ChangingFindings(TravelFindings):
             proofs.append(self.head_proof(stays, need_mm))
         return all_of(proofs)
 
-    def _arm_body(self, hand: ToolInHand, down: float) -> Body | None:
-        """Return what arm and tool sweep beside the spindle line; ``None`` if not entered.
+    def _arm_bodies(self, hand: ToolInHand, down: float) -> tuple[Body, ...]:
+        """Return what arm and tool sweep beside the spindle line; none if not entered.
 
         A direction in which the sweep is not entered has no end.
         """
@@ -321,10 +337,10 @@ class ChangingFindings(TravelFindings):
 
         halves = self._arm
         if halves[0] is None and halves[1] is None:
-            return None
+            return ()
         x, y = (FAR_MM if half is None else most(half) for half in halves)
         solid = box((-x, x), (-y, y), (-hand.length_mm - down, 0.0))
-        return Body("changer's arm", Carrier.HEAD, Role.HOLDER, (solid,))
+        return (Body("changer's arm", Carrier.HEAD, Role.HOLDER, (solid,)),)
 
     def _park(self, every: Proof, together: ClearMap, low: Floats, high: Floats) -> Park | None:
         """Return the pose nearest to those that are worked in, with all that is clear round it."""

@@ -102,7 +102,7 @@ class Kept:
 
     def found(self, i: int) -> Any:
         """Return the finding of one motion; ``None`` if it is not kept."""
-        from gudgeon.findings.cleared import Found, Judged
+        from gudgeon.findings.cleared_found import Found, Judged
 
         row = self._single.get(i)
         if row is None:

@@ -138,6 +138,12 @@ def motions_of(
             parts.append((start[i : i + 1], end[i : i + 1], np.array([i]), bulge[i : i + 1], False))
         if flags[i] & int(Flag.EITHER_WAY):
             for other in _other_ways(start[i], end[i]):
+                if kind[i] == Kind.ARC and known[i]:
+                    turned = points.copy()
+                    share = np.linspace(0.0, 1.0, len(points))[:, None]
+                    turned[:, 3:] = start[i, 3:] + share * (other[3:] - start[i, 3:])
+                    parts.append((turned[:-1], turned[1:], rows, np.full(len(rows), sagitta), True))
+                    continue
                 parts.append(
                     (start[i : i + 1], other[None, :], np.array([i]), bulge[i : i + 1], True)
                 )

@@ -24,7 +24,7 @@ from gudgeon.quantity.kinds import Kind
 
 if TYPE_CHECKING:
     from gudgeon.clearance.prove import Gap
-    from gudgeon.clearance.scene import Body
+    from gudgeon.clearance.scene import Body, Scene
     from gudgeon.findings.place_site import Site
 
 __all__ = ["Change", "Lost", "ProvenFinding", "ProvenPlace", "ProvenPlaceFindings"]
@@ -35,6 +35,24 @@ _LENGTH: Final = Kind.LENGTH
 
 OFFSETS: Final = (0.0, 0.25, 0.5, 0.75, 1.0)
 """Shares of the room along the slots at which the unit is tried besides its own place there."""
+
+_EXCUSED: Final = (
+    (
+        "These zeros lie inside the outline of the load: the flutes are not judged against it",
+        ("flutes",),
+    ),
+    (
+        "These zeros lie so deep inside the outline of the load that the holder comes into it: "
+        "tools are not judged against it there; enter [[fixture.windows]] or [[solids]]",
+        ("tool", "both"),
+    ),
+    (
+        "Tools come into the outline of the unit's body, of whose inside nothing is entered: not "
+        "judged there; enter its parts under [[unit.boxes]]",
+        ("body", "both"),
+    ),
+)
+"""What is told of tools that come into outlines, and for which of `Down.excused`."""
 
 MOST_PLACES: Final = 400
 
@@ -137,6 +155,8 @@ class ProvenFinding:
     missing : tuple of Missing
     tools : tuple of int
         Tools that were judged.
+    inside : int
+        Stations whose tools come into an outline, inside which they are not judged.
     """
 
     place: ProvenPlace
@@ -147,6 +167,7 @@ class ProvenFinding:
     left_out: tuple[str, ...]
     missing: tuple[Missing, ...]
     tools: tuple[int, ...]
+    inside: int
 
 
 class ProvenPlaceFindings(WayFindings):
@@ -181,16 +202,10 @@ class ProvenPlaceFindings(WayFindings):
         )
         found = self._standing.scene
         told = [*self.asked_told, *found.assumed, *self._tools_told]
-        excused = [
-            f"station {zero.station}, {zero.face}"
-            for zero, site in self._excused
-            if site.turn_rad == 0.0
-        ]
-        if excused:
-            told.append(
-                "Some zeros lie inside the outline of the load: there the flutes are not judged "
-                f"against it ({', '.join(dict.fromkeys(excused))})."
-            )
+        for words, kinds in _EXCUSED:
+            where = _places_of(self._excused, kinds)
+            if where:
+                told.append(f"{words} ({where}).")
         return ProvenFinding(
             place=here,
             fitted=fitted,
@@ -200,6 +215,13 @@ class ProvenPlaceFindings(WayFindings):
             left_out=found.left_out,
             missing=found.missing,
             tools=tuple(self._tools),
+            inside=len(
+                {
+                    zero.station
+                    for zero, site, kind in self._excused
+                    if site.turn_rad == 0.0 and kind != "flutes"
+                }
+            ),
         )
 
     @cached_property
@@ -218,6 +240,11 @@ class ProvenPlaceFindings(WayFindings):
                     found.append((self._proven(place, at), beside))
         found.sort(key=lambda item: (not item[0].works, -item[0].reached, item[1], item[0].yaw_rad))
         return tuple(place for place, _ in found)
+
+    @property
+    def scene_of_unit(self) -> Scene:
+        """The unit alone where it stands, for pictures."""
+        return self._standing.own_scene
 
     def _offsets(self, place: Place) -> Iterator[tuple[tuple[float, float], float]]:
         """Yield where a seat may stand along the slots, and how far from its own place there."""
@@ -279,7 +306,7 @@ class ProvenPlaceFindings(WayFindings):
         return {}
 
     @cached_property
-    def _excused(self) -> list[tuple[UnitZero, Site]]:
+    def _excused(self) -> list[tuple[UnitZero, Site, str]]:
         return []
 
     def _site(self, yaw_rad: float) -> Site:
@@ -399,10 +426,11 @@ class ProvenPlaceFindings(WayFindings):
         ):
             return Lost(zero.station, zero.face, "travel", (f"travel of Z with T{tool}",), None)
         top = max(float(cut_at[2]), low)
-        down = site.down(tool, site.spot(zero.point_mm), pose, top, low)
+        tip = low - entered.length.value
+        down = site.down(tool, site.spot(zero.point_mm), pose, top, low, tip)
         if down.excused:
-            self._excused.append((zero, site))
-        if not down.clear:
+            self._excused.append((zero, site, down.excused))
+        if down.gap is not None:
             return lost("tool", down.gap)
         met = site.reaches(tool, np.array([*cut_at[:2], top]), np.array([*cut_at[:2], low]))
         if met is not None:
@@ -511,3 +539,13 @@ class ProvenPlaceFindings(WayFindings):
         tool, stations = max(won.items(), key=lambda item: len(item[1]))
         words = f"use T{tool} at station{'s' * (len(stations) > 1)} {', '.join(sorted(stations))}"
         return [Change("tool", words, here.reached + len(stations), here.of, f"T{tool}")]
+
+
+def _places_of(found: list[tuple[UnitZero, Site, str]], kinds: tuple[str, ...]) -> str:
+    """Return the zeros of some kinds at the yaw as entered, each once."""
+    names = (
+        f"station {zero.station}, {zero.face}"
+        for zero, site, kind in found
+        if site.turn_rad == 0.0 and kind in kinds
+    )
+    return ", ".join(dict.fromkeys(names))

@@ -16,6 +16,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from gudgeon.findings.place_ways import is_unit, orders, pairs_of
+from gudgeon.findings.scene import OUTLINE
+from gudgeon.placing.conditions import ROUNDING
 from gudgeon.placing.limits import clean_turn
 
 if TYPE_CHECKING:
@@ -29,6 +31,9 @@ Floats = NDArray[np.float64]
 KEPT_MM: Final = 1e-6
 """A margin that is entered is kept if it is kept to this; it stands in the body already."""
 
+INSIDE_MM: Final = 0.01
+"""A zero lies inside an outline if a point so far over it does [mm]."""
+
 ABOVE_MM: Final = 1.0
 """The whole tool is judged to this much over the clearance asked above a zero, the rest of the way
 without its flutes in what is cut (common practice, no source)."""
@@ -41,15 +46,17 @@ class Down:
     Attributes
     ----------
     clear : bool
-    gap : Gap
-        What came nearest, or the last motion proven.
-    excused : bool
-        The zero lies inside the outline of the load: there the flutes are not judged against it.
+    gap : Gap or None
+        What came too near.
+    excused : str
+        What was not judged, because the zero lies inside an outline: "" (nothing), "flutes" (the
+        flutes against the load), "tool" (the tool against the load), "body" (the tool against the
+        outline of the unit's body), "both" (against load and unit's body).
     """
 
     clear: bool
-    gap: Gap
-    excused: bool
+    gap: Gap | None
+    excused: str
 
 
 class Site:
@@ -80,8 +87,9 @@ class Site:
         tools: dict[int, tuple[Body, ...]],
         need_mm: float,
     ) -> None:
+        from gudgeon.clearance.pieces import hull
         from gudgeon.clearance.prove import Prover
-        from gudgeon.clearance.scene import Carrier
+        from gudgeon.clearance.scene import Body, Carrier, Role
 
         self.origin_mm, self.turn_rad, self.need_mm = origin_mm, turn_rad, need_mm
         self.made = np.array(scene.table_axes, dtype=np.float64)
@@ -111,7 +119,20 @@ class Site:
         if bare:
             self._walls.append((Prover(among([*unit, *bare], table_axes=every)), need_mm))
         self._table = Prover(among([*turning, *fixed], table_axes=every)) if fixed else None
-        self._with_tool = {n: Prover(among([*unit, *head]), tool) for n, tool in tools.items()}
+        # Outlines say nothing of what is inside them: a zero inside one is judged without it.
+        load = [b for b in turning if b.role is Role.STOCK and not b.station]
+        body = [b for b in unit if b.name == OUTLINE]
+        left_out = {"": [], "body": body, "tool": load, "both": [*body, *load]}
+        if not body:
+            left_out = {"": [], "tool": load}
+        self._with_tool = {
+            (kind, n): Prover(among([b for b in (*unit, *head) if b not in out]), tool)
+            for kind, out in left_out.items()
+            if out or not kind
+            for n, tool in tools.items()
+        }
+        point = Body("tip", Carrier.HEAD, Role.CUTTER, (hull([(0.0, 0.0, 0.0)]),))
+        self._tip = Prover(among(load), (point,)) if load else None
         self._machine = {n: Prover(among(rest), tool) for n, tool in tools.items()}
         self._over: dict[tuple[object, ...], bool] = {}
         self._down: dict[tuple[object, ...], Down] = {}
@@ -171,34 +192,60 @@ class Site:
     # --- tool and unit, wherever it stands ---------------------------------------------------
 
     def down(
-        self, tool: int, spot: tuple[float, float], pose: tuple[float, float], top: float, to: float
+        self,
+        tool: int,
+        spot: tuple[float, float],
+        pose: tuple[float, float],
+        top: float,
+        to: float,
+        tip: float,
     ) -> Down:
-        """Judge a tool that comes down in a pose, from Z `top` to Z `to` with its tip on a zero."""
-        from gudgeon.clearance.prove import Status
+        """Judge a tool that comes down in a pose from Z `top` to Z `to`, its tip at height `tip`.
 
+        Where the zero lies inside an outline, the least is left out that leaves the tool clear.
+        """
         key = (tool, *spot, *pose, to)
         if key in self._down:
             return self._down[key]
-        prover, need = self._with_tool[tool], self.need_mm
         x, y = self.origin_mm[0] + spot[0], self.origin_mm[1] + spot[1]
         start, end = np.array([x, y, top, *pose]), np.array([x, y, to, *pose])
+        at_tip = np.array([x, y, tip + INSIDE_MM, *pose])
+        inside = None if self._tip is None else self._first(self._tip, [at_tip] * 2, ROUNDING)
+        tries = [("", "", False), ("body", "body", False)]
+        if inside is not None:
+            tries = [("", "", False), ("flutes", "", True), ("body", "body", True)]
+            tries += [("tool", "tool", False), ("both", "both", False)]
+        first: Down | None = None
+        for excused, kind, in_stock in tries:
+            prover = self._with_tool.get((kind, tool))
+            if prover is None:
+                continue
+            gap = self._lowered(prover, start, end, in_stock)
+            if gap is None:
+                first = Down(True, None, excused)
+                break
+            first = first or Down(False, gap, "")
+        assert first is not None
+        self._down[key] = first
+        return first
+
+    def _lowered(self, prover: Prover, start: Floats, end: Floats, in_stock: bool) -> Gap | None:
+        """Return what a tool meets on its way down; ``None``: nothing.
+
+        The flutes may be in the stock over the last of it, or all the way.
+        """
+        from gudgeon.clearance.prove import Status
+
         near = end.copy()
-        near[2] = min(top, to + need + ABOVE_MM)
-        first = prover.motion(start, near, need)
-        excused = False
-        if first.status is not Status.PROVEN:
-            still = prover.motion(near, near, need, cutting="*")
-            inside = prover.motion(near, near, need)
-            # Only the flutes, and only because the zero itself is inside the outline of the load.
-            excused = still.status is Status.PROVEN and inside.status is not Status.PROVEN
-            if excused:
-                first = prover.motion(start, near, need, cutting="*")
-        last = first
-        if first.status is Status.PROVEN:
-            last = prover.motion(near, end, need, cutting="*")
-        found = Down(last.status is Status.PROVEN, last, excused)
-        self._down[key] = found
-        return found
+        near[2] = min(start[2], end[2] + self.need_mm + ABOVE_MM)
+        for one, other, cutting in (
+            (start, near, "*" if in_stock else None),
+            (near, end, "*"),
+        ):
+            found = prover.motion(one, other, self.need_mm, cutting=cutting)
+            if found.status is not Status.PROVEN:
+                return found
+        return None
 
     def over(
         self,
@@ -213,20 +260,14 @@ class Site:
         here, there = turn_at + shift, cut_at + shift
         key = (tool, *np.round(here, 9), *np.round(there, 9), *pose)
         if key not in self._over:
-            prover, good = self._with_tool[tool], False
-            for stops in orders(*pose):
-                ends = _all_at(stops, here)
-                last = ends[-1].copy()
-                last[:3] = there
-                if self._first(prover, [*ends, last], self.need_mm) is None:
-                    good = True
-                    break
-            self._over[key] = good
+            ends = [[*_all_at(stops, here), np.array([*there, *pose])] for stops in orders(*pose)]
+            self._over[key] = any(
+                self._first(self._with_tool[kind, tool], way, self.need_mm) is None
+                for kind in ("", "body")
+                if (kind, tool) in self._with_tool
+                for way in ends
+            )
         return self._over[key]
-
-    def with_tool(self, tool: int) -> Prover:
-        """Return the proofs of unit and tool, the unit at its origin."""
-        return self._with_tool[tool]
 
     def _shift(self, place: tuple[float, float]) -> tuple[float, float]:
         return self.origin_mm[0] - place[0], self.origin_mm[1] - place[1]

@@ -27,10 +27,13 @@ __all__ = ["Fitted", "Way", "WayFindings", "is_unit", "orders", "pairs_of"]
 
 Floats = NDArray[np.float64]
 
-SAMPLES: Final = 30
+SAMPLES: Final = 16
 """Places along a way that meets something, at which its depth is looked at first."""
 
 HALVINGS: Final = 40
+NARROWED: Final = 14
+"""Golden sections: they narrow two samples' width to a thousandth."""
+
 GOLDEN: Final = (math.sqrt(5.0) - 1.0) / 2.0
 _ROTARY: Final = 2  # Carrier.ROTARY; the engine is not imported before it is needed
 TOUCH_MM: Final = 1e-3
@@ -59,7 +62,7 @@ class Way:
     pair : tuple of two names
         The bodies that come nearest.
     worst : Gap or None
-        The smallest gap as it was found.
+        The pose where it is smallest, as it was found.
     """
 
     tilt_rad: float
@@ -162,16 +165,12 @@ class WayFindings(ProofFindings):
         return tuple(dict.fromkeys(lost))
 
     def _guilty(self, pair: tuple[str, str], replaced: set[str | None]) -> tuple[str, ...]:
-        """Return the boxes of a pair that could be taken off: what moves before what stands."""
+        """Return the boxes of a pair that could be taken off: what moves, or has an alternative."""
         boxes = {box.name: box for box in self.cell.unit.boxes if box.name in pair}
         known = [name for name in pair if name in boxes]
-        for wanted in (
-            [name for name in known if name in replaced],
-            [name for name in known if boxes[name].turns_with not in (None, "base")],
-        ):
-            if wanted:
-                return tuple(wanted)
-        return tuple(known)
+        return tuple(name for name in known if name in replaced) or tuple(
+            name for name in known if boxes[name].turns_with not in (None, "base")
+        )
 
     def _fitted(self, name: str, box: str, of: WayFindings) -> Fitted:
         stations = dict.fromkeys(zero.station for zero in of._zeros_or_none())
@@ -230,6 +229,7 @@ class WayFindings(ProofFindings):
             found = known[key]
             way_mm, contact, joint = -found.way_mm, found.contact_tilt_rad, found.worst
             end_mm = -found.end_mm if end_mm <= 0.0 else end_mm
+            worst = prover.motion(joint, joint, need, exact=True)
         return Way(
             tilt_rad=tilt,
             turn_rad=turn,
@@ -313,18 +313,18 @@ def _overlap(prover: Prover, stops: list[Floats]) -> _Depth:
     depths = [depth(float(share)) for share in shares]
     top = int(np.argmax(depths))
     low, high = float(shares[max(top - 1, 0)]), float(shares[min(top + 1, SAMPLES)])
-    share = _highest(depth, low, high)
-    if depth(share) < depths[top]:
-        share = float(shares[top])
+    share, deepest = _highest(depth, low, high)
+    if deepest < depths[top]:
+        share, deepest = float(shares[top]), depths[top]
     contact = _first_contact(prover, stops)
-    return _Depth(depths[-1], depth(share), _place(stops, share), contact)
+    return _Depth(depths[-1], deepest, _place(stops, share), contact)
 
 
-def _highest(function: Callable[[float], float], low: float, high: float) -> float:
-    """Return where a function with one top is highest (golden sections)."""
+def _highest(function: Callable[[float], float], low: float, high: float) -> tuple[float, float]:
+    """Return where a function with one top is highest, and how high (golden sections)."""
     a, b = high - GOLDEN * (high - low), low + GOLDEN * (high - low)
     fa, fb = function(a), function(b)
-    for _ in range(HALVINGS // 2):
+    for _ in range(NARROWED):
         if fa < fb:
             low, a, fa = a, b, fb
             b = low + GOLDEN * (high - low)
@@ -333,7 +333,7 @@ def _highest(function: Callable[[float], float], low: float, high: float) -> flo
             high, b, fb = b, a, fa
             a = high - GOLDEN * (high - low)
             fa = function(a)
-    return (low + high) / 2.0
+    return (a, fa) if fa >= fb else (b, fb)
 
 
 def _first_contact(prover: Prover, stops: list[Floats]) -> float:

@@ -44,11 +44,14 @@ from gudgeon.kinematics.bodies import LAYOUTS
 if TYPE_CHECKING:
     from gudgeon.clearance.scene import Body, Lines, Role, Scene
 
-__all__ = ["SceneFinding", "SceneFindings"]
+__all__ = ["OUTLINE", "SceneFinding", "SceneFindings"]
 
 NOSE: Final = "spindle nose"
 NOSE_LEAST_MM: Final = 300.0
 """The head over the nose counts at least so far up (common practice, no source)."""
+
+OUTLINE: Final = "unit body"
+"""Name of the body that is known by its outline alone: the load turns inside it."""
 
 JOINED_MM: Final = 1e-6
 """Parts of the unit with no more room than this between them are joined [mm]."""
@@ -372,7 +375,7 @@ class SceneFindings(PlaceFindings, FrameFindings):
             ),
             self.unit_unsure_mm,
         )
-        body = crowd.add(Body("unit body", Carrier.TABLE, Role.UNIT, (solid,)))
+        body = crowd.add(Body(OUTLINE, Carrier.TABLE, Role.UNIT, (solid,)))
         crowd.assumed.append(
             "The unit's body fills its outline up to body_height for every tool; what tilts and "
             "turns is judged against [[unit.boxes]] only, not against this outline."
@@ -417,7 +420,8 @@ class SceneFindings(PlaceFindings, FrameFindings):
         solid = round_bar(
             self.platter_frame, [0.0, 0.0, -PLATTER_MM], [0.0, 0.0, 0.0], radius, radius
         )
-        crowd.add(Body("platter", Carrier.ROTARY, Role.UNIT, (solid,)))
+        body = crowd.add(Body("platter", Carrier.ROTARY, Role.UNIT, (solid,)))
+        crowd.discs.append(body.name)
 
     def _put_load(self, crowd: Crowd) -> None:
         from gudgeon.clearance.scene import Body, Carrier, Role
@@ -516,6 +520,11 @@ class SceneFindings(PlaceFindings, FrameFindings):
         for body in crowd.bodies:
             by_role[body.role].append(body.name)
         self._join_unit(crowd)
+        # A disc that turns about its own axis comes no nearer to what carries it.
+        crowd.never_touch(
+            crowd.discs,
+            [b.name for b in crowd.bodies if b.carrier is Carrier.TILT and b.role is Role.UNIT],
+        )
         crowd.never_touch(crowd.walls, [*by_role[Role.TABLE], *crowd.walls, NOSE])
         crowd.never_touch(by_role[Role.HOSE], [*by_role[Role.UNIT], *by_role[Role.TABLE]])
         standing = [
@@ -598,9 +607,6 @@ class SceneFindings(PlaceFindings, FrameFindings):
             crowd.assumed.append(
                 "Where flute_length is not given, the flutes of a tool reach up to its holder."
             )
-        carriers = {body.carrier for body in crowd.bodies if body.role is Role.UNIT}
-        if len(carriers) > 1:
-            crowd.assumed.append("The unit's own parts do not meet each other.")
 
 
 def _bar(name: str, low: float, high: float, radius: float, role: Role) -> Body:

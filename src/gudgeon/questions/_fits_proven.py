@@ -6,7 +6,7 @@ import math
 from dataclasses import replace
 from typing import Final
 
-from gudgeon.answer import Column, Figure, Table
+from gudgeon.answer import Column, Figure, Picture, Table
 from gudgeon.findings import Findings, Lacking
 from gudgeon.findings.place import Place
 from gudgeon.findings.place_proven import Lost, ProvenFinding, ProvenPlace
@@ -58,6 +58,7 @@ def judge_proofs(findings: Findings, says: Says, place: Place | None) -> bool:
     _tell_assumed(says, found)
     says.figures += _figures(findings, found)
     says.tables += _tables(findings, found)
+    says.pictures += _pictures(findings, found)
     here = found.place
     told = {margin.reason for margin in place.margins if not margin.kept}
     lost = [one for one in here.lost if not (one.reason == "travel" and "travel" in told)]
@@ -99,9 +100,39 @@ def _counted(reached: int, of: int) -> str:
     )
 
 
+def _pictures(findings: Findings, found: ProvenFinding) -> tuple[Picture, ...]:
+    """Return the pose in which parts of the unit come nearest to each other, in two views."""
+    ways = [way for way in found.fitted[0].ways if math.isfinite(way.way_mm)]
+    worst = min(ways, key=lambda way: way.way_mm, default=None)
+    if worst is None or worst.worst is None:
+        return ()
+    from gudgeon.drawing.pose_view import pose_pictures
+
+    size = findings.units.text(Kind.LENGTH, abs(worst.way_mm))
+    gap = worst.worst
+    return pose_pictures(
+        "own_gap",
+        f"The unit at tilt {angle_text(worst.worst_tilt_rad)}: {' and '.join(worst.pair)}",
+        findings.scene_of_unit,
+        (),
+        gap.joint,
+        worst.pair,
+        gap.points,
+        size if worst.way_mm > 0.0 else f"{size} into each other",
+        inch=findings.units.inch,
+    )
+
+
 def _figures(findings: Findings, found: ProvenFinding) -> list[Figure]:
     here, units = found.place, findings.units
     with_tools = "tools on their way, " if found.tools else ""
+    note = f"{with_tools}unit turning in itself, table, guards"
+    note += "; lost ones: see the table" if here.lost else ""
+    if found.inside:
+        note += (
+            f"; at {found.inside} of them the tool comes into an outline of which nothing more is "
+            "entered, and is not judged there"
+        )
     shown = [
         Figure(
             "stations_proven",
@@ -109,7 +140,7 @@ def _figures(findings: Findings, found: ProvenFinding) -> list[Figure]:
             float(here.reached),
             limit=float(here.of),
             limit_kind="min",
-            note=f"{with_tools}unit turning in itself, table, guards; lost ones: see the table",
+            note=note,
         )
     ]
     gaps = [way.way_mm for way in found.fitted[0].ways if math.isfinite(way.way_mm)]

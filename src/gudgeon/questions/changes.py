@@ -77,8 +77,8 @@ def answer(findings: Findings) -> Answer:
     )
     worst = found.together.worst
     tool = next(
-        (item.hand.bodies for item in found.maps if worst is not None and item.map.worst is worst),
-        found.maps[0].hand.bodies,
+        (item.bodies for item in found.maps if worst is not None and item.map.worst is worst),
+        found.maps[0].bodies,
     )
     return Answer(
         question=NAME,
@@ -177,7 +177,7 @@ def _flips(findings: Findings, found: ChangingFinding, rooms: tuple[Room, ...]) 
             f"{longest} shorter by {less} could be changed at tilt {degrees(worst.tilt_rad):g} "
             "deg too."
         )
-    if own:
+    if own and found.together.clear:
         least = min(own, key=lambda room: room.room_mm)
         spare = units.text(Kind.LENGTH, least.room_mm - found.need_mm, 2, limit="max")
         return f"A tool longer than {longest} by {spare} would need a restriction."

@@ -169,7 +169,8 @@ class _Told:
         itself = self.limits.itself
         if hasattr(itself, "pair"):
             keep.append(
-                f"nothing turns: {pair_text(itself)} are nearer than asked in every pose tried"  # type: ignore[arg-type]
+                f"nothing turns: {pair_text(itself) or 'the unit and itself'} are not proven apart "  # type: ignore[arg-type]
+                "in any pose tried"
             )
         elif itself.stops:
             words = []

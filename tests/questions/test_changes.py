@@ -1,0 +1,210 @@
+"""Tool changes: acceptance cases 1 and 5, the map against heights worked out another way."""
+
+from __future__ import annotations
+
+import dataclasses
+import functools
+import math
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from gudgeon.answer import Answer, Verdict
+from gudgeon.cell.files import load
+from gudgeon.cell.model import Cell
+from gudgeon.findings import Findings
+from gudgeon.findings.cleared_change import highest_of
+from gudgeon.quantity.amount import Amount
+from gudgeon.questions import changes
+
+ROOT = Path(__file__).parents[2]
+
+
+@functools.cache
+def cell_of(name: str) -> Cell:
+    found = load(ROOT / name).cell
+    assert found is not None
+    return found
+
+
+def case(number: int) -> Cell:
+    return cell_of(f"tests/cases/case-{number}.toml")
+
+
+def over_everything(cell: Cell) -> Cell:
+    """Return the cell with travel so wide that the spindle comes over all of the load."""
+    wide = (Amount(-1200.0), Amount(600.0))
+    machine = dataclasses.replace(cell.machine, travel_x=wide, travel_y=wide)
+    return dataclasses.replace(cell, machine=machine)
+
+
+@functools.cache
+def answered(number: int) -> Answer:
+    return changes.answer(Findings(case(number)))
+
+
+def with_changer(cell: Cell, **entries: Amount | None) -> Cell:
+    changer = dataclasses.replace(cell.machine.changer, **entries)
+    return dataclasses.replace(cell, machine=dataclasses.replace(cell.machine, changer=changer))
+
+
+def room(found: Answer, tool: str, tilt: float, *, turning: bool = False) -> tuple[float, str]:
+    table = found.table("change_room")
+    rows = [
+        (float(str(row[4])), str(row[5]))
+        for row in table.rows
+        if row[0] == tool and row[2] == tilt and (row[3] == "turning") == turning
+    ]
+    assert rows
+    return min(rows)
+
+
+@pytest.mark.parametrize(
+    ("tool", "tilt", "turning", "expected"),
+    [
+        # tests/cases/expected-5.toml, tool_change.*: computed outside this project, tolerance 0.1;
+        # "flat" is the tower lying, tilt 90.
+        ("T1", 90.0, False, 82.3),
+        ("T1", 0.0, False, -55.0),
+        ("T2", 90.0, False, 25.8),
+        ("T2", 0.0, False, -111.5),
+        ("T3", 90.0, False, 122.3),
+        ("T3", 0.0, False, -15.0),
+        ("T2", 90.0, True, -10.5),
+    ],
+)
+def test_case_5_room_under_each_tool(
+    tool: str, tilt: float, turning: bool, expected: float
+) -> None:
+    value, allowed = room(answered(5), tool, tilt, turning=turning)
+    assert value == pytest.approx(expected, abs=0.1)
+    assert allowed == ("yes" if expected > 0.0 else "no")
+
+
+def test_case_1_figures_and_allowed_poses() -> None:
+    found = answered(1)
+    # tests/cases/expected-1.toml, tool_change.*
+    assert found.figure("tip_lowest_z").value == pytest.approx(-290.0, abs=0.01)
+    assert room(found, "T1", 0.0)[0] == pytest.approx(45.1, abs=0.1)
+    assert room(found, "T1", 90.0)[0] == pytest.approx(-80.0, abs=0.1)
+    assert [t for t in (0.0, 90.0) if room(found, "T1", t)[1] == "yes"] == [0.0]
+    assert found.verdict is Verdict.YES_IF
+    assert "A0" in found.next_step
+
+
+def test_case_5_is_changed_lying_and_not_while_it_turns() -> None:
+    found = answered(5)
+    assert found.verdict is Verdict.YES_IF
+    assert "A90 C0" in found.next_step
+    assert any("turn" in text for text in found.cautions)
+    assert found.fix is not None
+    assert "every tilt and turn" in found.fix
+
+
+def test_no_restriction_where_none_is_needed() -> None:
+    found = changes.answer(Findings(cell_of("demo/juniper-street.toml")))
+    assert found.verdict is Verdict.YES
+    assert "No restriction needed" in found.headline
+    assert found.figure("clear_share").value == pytest.approx(100.0)
+
+
+def test_every_clear_cell_is_clear_by_the_heights_too() -> None:
+    """Heights of turned corners, worked out without the engine, over random poses of each cell."""
+    findings = Findings(over_everything(case(5)))
+    found, scene = findings.changing, findings.scene.scene
+    rng = np.random.default_rng(7)
+    looked = 0
+    for item in found.maps:
+        tip = found.z_mm - item.hand.length_mm - found.down_mm
+        cells = item.map.cells
+        for i in range(cells.shape[0]):
+            for j in range(cells.shape[1]):
+                corners = [
+                    (a, c)
+                    for a in item.map.tilts[i : i + 2].tolist()
+                    for c in item.map.turns[j : j + 2].tolist()
+                ]
+                inside = [
+                    (
+                        float(rng.uniform(*item.map.tilts[i : i + 2])),
+                        float(rng.uniform(*item.map.turns[j : j + 2])),
+                    )
+                    for _ in range(3)
+                ]
+                room_mm = min(tip - highest_of(scene, a, c)[0] for a, c in corners + inside)
+                if cells[i, j] == 0:
+                    looked += 1
+                    assert room_mm >= found.need_mm
+    assert looked > 20
+
+
+def test_the_range_round_the_best_pose_ends_where_the_corner_rises() -> None:
+    findings = Findings(over_everything(case(5)))
+    park = findings.changing.park
+    assert park is not None
+    scene = findings.scene.scene
+    tip = findings.changing.tip_mm
+    low, high = park.stops.low, park.stops.high
+    for tilt in np.linspace(low[3], high[3], 9):
+        for turn in np.linspace(low[4], high[4], 9):
+            assert tip - highest_of(scene, tilt, turn)[0] >= findings.changing.need_mm - 1e-9
+    # A little beyond its lower tilt, at the worst turn, it is no longer kept.
+    beyond = low[3] - math.radians(0.1)
+    worst = max(highest_of(scene, beyond, turn)[0] for turn in (low[4], high[4]))
+    assert tip - worst < findings.changing.need_mm
+
+
+def test_the_ways_hold_the_tool_over_the_work() -> None:
+    found = answered(1)
+    table = found.table("change_ways")
+    assert {str(row[0]) for row in table.rows} == {"top", "front", "right"}
+    assert all(str(row[4]).startswith("proven") for row in table.rows)
+
+
+def test_an_arm_swings_lower_than_it_may() -> None:
+    # The arm is as low as the tool's tip: with it, the room of the whole load counts, not only
+    # that under the spindle line.  Beside the load at Y 0 the tool alone is free when upright.
+    cell = with_changer(case(1), arm_half_depth=None)
+    alone = changes.answer(Findings(cell))
+    assert room(alone, "T1", -90.0)[0] >= room(answered(1), "T1", -90.0)[0] - 0.1
+    assert any("arm" in text for text in alone.assumed)
+    wide = with_changer(case(1), arm_half_depth=Amount(400.0))
+    swung = changes.answer(Findings(wide))
+    assert room(swung, "T1", -90.0)[0] == pytest.approx(-80.0, abs=0.1)
+
+
+def test_no_pose_at_all_is_a_no() -> None:
+    cell = with_changer(case(5), pull_down=Amount(260.0))
+    changer = dataclasses.replace(cell.machine.changer, x=Amount(-381.0), y=Amount(-200.0))
+    cell = dataclasses.replace(cell, machine=dataclasses.replace(cell.machine, changer=changer))
+    found = changes.answer(Findings(cell))
+    assert found.verdict is Verdict.NO
+    assert "No pose is clear" in found.headline
+
+
+def test_missing_changer_is_asked_for() -> None:
+    found = changes.answer(Findings(with_changer(case(5), pull_down=None)))
+    assert found.verdict is Verdict.CANNOT_TELL
+    assert "machine.changer.pull_down" in found.missing[0].where
+
+
+def test_a_tool_without_diameters_counts_thick_and_is_told() -> None:
+    found = answered(1)
+    assert any("thick round bar" in text for text in found.assumed)
+    assert any("cutter_diameter" in item.where for item in found.missing)
+
+
+def test_pairs_name_every_two_tools() -> None:
+    table = answered(5).table("change_pairs")
+    assert {frozenset((row[0], row[1])) for row in table.rows} == {
+        frozenset(("T1", "T2")),
+        frozenset(("T1", "T3")),
+        frozenset(("T2", "T3")),
+    }
+
+
+def test_pictures_show_the_map_and_the_pose() -> None:
+    names = [picture.name for picture in answered(5).pictures]
+    assert names[0] == "change_map"
+    assert len(names) == 3

@@ -1,0 +1,231 @@
+"""Safe travel: closed forms, acceptance case 1, hoses, and the warm-up read back."""
+
+from __future__ import annotations
+
+import dataclasses
+import functools
+import math
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from gudgeon.answer import Answer, Verdict
+from gudgeon.cell.files import load
+from gudgeon.cell.model import Cell, Hose
+from gudgeon.cell.model_control import WordMeaning
+from gudgeon.findings import Findings
+from gudgeon.program.reader import read
+from gudgeon.program.track import Ended, Kind
+from gudgeon.quantity.amount import Amount
+from gudgeon.questions import travels
+
+ROOT = Path(__file__).parents[2]
+
+
+@functools.cache
+def cell_of(name: str) -> Cell:
+    found = load(ROOT / name).cell
+    assert found is not None
+    return found
+
+
+def case(number: int) -> Cell:
+    return cell_of(f"tests/cases/case-{number}.toml")
+
+
+def asked(cell: Cell) -> Answer:
+    return travels.answer(Findings(cell))
+
+
+def with_machine(cell: Cell, **entries: object) -> Cell:
+    return dataclasses.replace(cell, machine=dataclasses.replace(cell.machine, **entries))  # type: ignore[arg-type]
+
+
+def with_unit(cell: Cell, **entries: object) -> Cell:
+    return dataclasses.replace(cell, unit=dataclasses.replace(cell.unit, **entries))  # type: ignore[arg-type]
+
+
+def limit(found: Answer, name: str) -> float:
+    value = found.figure(name).value
+    assert value is not None
+    return value
+
+
+def test_case_1_the_limits_that_the_closed_form_gives() -> None:
+    found = asked(case(1))
+    # tests/cases/expected-1.toml, safe.*: computed outside this project, tolerance 0.1.
+    expected = {"safe_x_min": -685.0, "safe_x_max": 0.0, "safe_y_min": -394.86, "safe_y_max": 0.0}
+    for name, value in expected.items():
+        assert limit(found, name) == pytest.approx(value, abs=0.1)
+    assert found.verdict is Verdict.YES_IF
+    assert "right guard" in found.figure("safe_x_min").note
+    assert "column behind" in found.figure("safe_y_min").note
+
+
+def test_case_1_the_corner_that_pinches_is_told_with_its_pose() -> None:
+    table = asked(case(1)).table("limits")
+    rows = {
+        str(row[0]): dict(zip([c.name for c in table.columns], row, strict=True))
+        for row in table.rows
+    }
+    rear = rows["Y lowest"]
+    # The rim of a disc of radius R, height h over the axis, is furthest back at atan(h / R).
+    lines = Findings(case(1)).axis_lines
+    height = lines.face_height_mm + 44.87
+    assert abs(float(rear["tilt"])) == pytest.approx(  # type: ignore[arg-type]
+        math.degrees(math.atan2(height, 195.0)), abs=1.5
+    )
+    assert float(rear["short"]) == pytest.approx(11.2, abs=0.1)  # type: ignore[arg-type]
+
+
+def test_limits_follow_a_guard_that_is_moved() -> None:
+    base = limit(asked(case(1)), "safe_x_min")
+    nearer = with_machine(case(1), guard_right=Amount(634.0))
+    assert limit(asked(nearer), "safe_x_min") == pytest.approx(base + 20.0, abs=0.01)
+
+
+def test_without_a_margin_the_clearance_asked_is_kept() -> None:
+    bare = with_machine(case(1), margin_x=None)
+    one = limit(asked(bare), "safe_x_min")
+    shop = dataclasses.replace(bare.shop, clearance=Amount(6.0))
+    more = limit(asked(dataclasses.replace(bare, shop=shop)), "safe_x_min")
+    assert one == pytest.approx(-704.0, abs=0.1)
+    assert more == pytest.approx(-699.0, abs=0.1)
+
+
+def test_where_nothing_is_in_the_way_no_restriction_is_made() -> None:
+    found = asked(cell_of("demo/alder-ford.toml"))
+    assert found.verdict is Verdict.YES
+    assert "no restriction needed" in found.headline
+    assert limit(found, "safe_x_min") == -760.0
+    assert limit(found, "safe_y_max") == 0.0
+
+
+def test_planes_of_the_tools_are_those_of_the_highest_corner() -> None:
+    # Case 5: the tower's corner over all tilts and turns, 225 mm up and 87.7 sqrt 2 out, stands
+    # 256.925 mm over the axis, which is 410 mm under the gauge point at Z 0; 1 mm is asked.
+    corner = math.hypot(225.0, 87.7 * math.sqrt(2.0))
+    table = asked(case(5)).table("planes")
+    rows = {str(row[0]): row for row in table.rows}
+    for tool, length in (("T1", 130.0), ("T3", 90.0)):
+        z = float(rows[tool][2])  # type: ignore[arg-type]
+        assert corner - 410.0 + length + 1.0 <= z + 1e-6
+        assert z == pytest.approx(corner - 410.0 + length + 1.0, abs=0.12)
+    assert rows["T2"][2] is None
+
+
+def test_a_tool_too_long_for_all_poses_gets_the_tilts_in_which_it_may_cross() -> None:
+    found = asked(case(5))
+    assert found.verdict is Verdict.YES_IF
+    assert "T2" in found.headline
+    poses = next(p.poses for p in Findings(case(5)).planes if p.hand.name == "T2")
+    assert poses is not None
+    # Top corner at tilt t: 225 cos t + 87.7 sqrt 2 sin t = 410 - 186.5 - 1.
+    a, b = 225.0, 87.7 * math.sqrt(2.0)
+    edge = math.atan2(b, a) + math.acos((410.0 - 186.5 - 1.0) / math.hypot(a, b))
+    assert float(poses.low[3]) == pytest.approx(edge, abs=math.radians(0.05))
+    assert float(poses.low[3]) >= edge - 1e-9
+    assert float(poses.high[3]) == pytest.approx(math.radians(100.0))
+
+
+def hose(**entries: float | str) -> Hose:
+    amounts = {k: Amount(v) if isinstance(v, float) else v for k, v in entries.items()}
+    return Hose(**amounts)  # type: ignore[arg-type]
+
+
+def test_a_hose_that_is_too_short_is_a_no() -> None:
+    short = hose(name="air hose", connector_y=90.0, anchor_y=15.0, free_length=50.0)
+    found = asked(with_unit(case(1), hoses=(short,)))
+    assert found.verdict is Verdict.NO
+    assert "air hose" in found.headline
+    assert found.fix is not None
+
+
+def test_a_hose_on_its_limit_tears() -> None:
+    findings = Findings(case(1))
+    exact = findings.hoses_stretched[0].longest_mm
+    tied = hose(name="h", connector_y=90.0, anchor_y=15.0, free_length=exact)
+    assert asked(with_unit(case(1), hoses=(tied,))).verdict is Verdict.NO
+
+
+def test_hoses_that_cannot_be_judged_are_told() -> None:
+    found = asked(with_unit(case(1), hoses=(Hose(name="coolant"),)))
+    assert any("coolant" in text for text in found.assumed)
+
+
+def test_without_travel_it_cannot_tell() -> None:
+    found = asked(with_machine(case(1), travel_y=None))
+    assert found.verdict is Verdict.CANNOT_TELL
+    assert "machine.travel_y" in found.missing[0].where
+
+
+def test_without_tools_the_limits_are_told_and_the_rest_is_asked_for() -> None:
+    found = asked(dataclasses.replace(case(1), tools=()))
+    assert found.verdict is Verdict.CANNOT_TELL
+    assert limit(found, "safe_x_min") == pytest.approx(-685.0, abs=0.1)
+    assert "tools" in found.missing[0].where
+
+
+def test_a_unit_that_fits_nowhere_is_a_no() -> None:
+    found = asked(with_machine(case(1), guard_right=Amount(200.0), guard_left=Amount(200.0)))
+    assert found.verdict is Verdict.NO
+
+
+# --- warm-up ------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("name", ["tests/cases/case-1.toml", "demo/juniper-street.toml"])
+def test_warm_up_reads_as_a_path_through_the_corners(name: str) -> None:
+    cell = cell_of(name)
+    findings = Findings(cell)
+    warm = findings.warm_up
+    assert warm.lines
+    text = "\n".join(line for line, _ in warm.lines).encode()
+    track = read(text, findings.control_for(text).dialect)
+    assert track.ended is Ended.BY_WORD
+    ends = np.array([row["end"] for row in track.segments if row["kind"] == Kind.RAPID])
+    box = findings.safe_limits.box
+    assert box is not None
+    visited = {(round(x, 1), round(y, 1)) for x, y in ends[:, :2] if not np.isnan(x)}
+    for x in (box.low[0], box.high[0]):
+        for y in (box.low[1], box.high[1]):
+            assert any(abs(x - a) < 0.2 and abs(y - b) < 0.2 for a, b in visited)
+    known = ends[~np.isnan(ends[:, 0])]
+    assert np.all(known[:, :2] >= box.low[:2] - 1e-6)
+    assert np.all(known[:, :2] <= box.high[:2] + 1e-6)
+    assert np.all(ends[:, 2] == findings.ranges.high[2])
+    tilts = ends[~np.isnan(ends[:, 3]), 3]
+    assert tilts.min() == pytest.approx(findings.ranges.low[3], abs=1e-4)
+    assert tilts.max() == pytest.approx(findings.ranges.high[3], abs=1e-4)
+    spun = ends[~np.isnan(ends[:, 4]), 4]
+    assert np.ptp(spun) >= 2.0 * math.pi - 1e-3 or len(spun) > 3
+
+
+def test_warm_up_uses_the_words_of_the_control() -> None:
+    control = dataclasses.replace(
+        case(1).control, rapid_word="G100", machine_word="G153", end_word="M99", comment=";"
+    )
+    lines = [
+        line for line, _ in Findings(dataclasses.replace(case(1), control=control)).warm_up.lines
+    ]
+    assert lines[1].startswith("G153 G100 Z0. ;")
+    assert lines[-1].startswith("M99")
+
+
+def test_warm_up_is_refused_where_the_words_mean_something_else() -> None:
+    control = dataclasses.replace(
+        case(1).control, words=(WordMeaning(word="G53", means="not known"),)
+    )
+    warm = Findings(dataclasses.replace(case(1), control=control)).warm_up
+    assert not warm.lines
+    assert "words" in warm.refused
+    found = asked(dataclasses.replace(case(1), control=control))
+    assert any("No warm-up" in text for text in found.assumed)
+
+
+def test_warm_up_is_for_the_empty_spindle_where_a_tool_would_touch() -> None:
+    warm = Findings(case(5)).warm_up
+    assert warm.empty_spindle
+    assert warm.without == ("T2",)
+    assert any("Take the tool out" in text for text in asked(case(5)).cautions)
