@@ -129,7 +129,9 @@ def _all_pairs(
         if exact and ended == CLOSER:
             lower = -np.inf
         elif ended == DONE:
-            lower = min(lower, out[0] - unsure[p])
+            # Adding and taking off what is unsure must not cost the last digit.
+            rest = out[0] - unsure[p]
+            lower = min(lower, max(rest, need) if not exact and out[0] >= cap else rest)
             if still and not exact and out[0] >= cap:
                 state[p, 0], state[p, 1], state[p, 2], state[p, 3] = tilt, rotary, cut, need
                 state[p, 4] = 1.0
