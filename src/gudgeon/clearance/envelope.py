@@ -305,6 +305,7 @@ def clear_map(
     high: ArrayLike,
     tilts: ArrayLike,
     turns: ArrayLike,
+    quick: Proof | None = None,
 ) -> ClearMap:
     """Judge every cell of tilt and turn; large clear areas are proven at once.
 
@@ -315,7 +316,11 @@ def clear_map(
         The box; its tilt and turn are not used.
     tilts, turns : array_like, shape (n + 1,), (m + 1,)
         Edges of the cells, rising [rad].
+    quick : Proof or None
+        Asked about areas of more than one cell; one that gives up soon saves time, since the cells
+        of an area that it leaves open are asked about one by one.
     """
+    many = quick or prove
     lo, hi = np.array(low, dtype=np.float64), np.array(high, dtype=np.float64)
     a, c = np.asarray(tilts, dtype=np.float64), np.asarray(turns, dtype=np.float64)
     cells = np.full((len(a) - 1, len(c) - 1), Cell.CANNOT_TELL, dtype=np.uint8)
@@ -324,13 +329,14 @@ def clear_map(
     while waiting:
         i0, i1, j0, j1 = waiting.pop()
         lo[TILT], hi[TILT], lo[TURN], hi[TURN] = a[i0], a[i1], c[j0], c[j1]
-        gap = prove(lo, hi)
+        one = i1 - i0 == 1 and j1 - j0 == 1
+        gap = prove(lo, hi) if one else many(lo, hi)
         if gap.status is Status.PROVEN:
             cells[i0:i1, j0:j1] = Cell.CLEAR
             continue
         if gap.status is Status.CLOSER:
             worst = _closer(worst, gap)
-        if i1 - i0 == 1 and j1 - j0 == 1:
+        if one:
             cells[i0, j0] = Cell.NOT_CLEAR if gap.status is Status.CLOSER else Cell.CANNOT_TELL
         elif i1 - i0 >= j1 - j0:
             middle = (i0 + i1) // 2

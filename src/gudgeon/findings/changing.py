@@ -13,9 +13,9 @@ from numpy.typing import NDArray
 
 from gudgeon.findings.bodies import most
 from gudgeon.findings.gather import Lacking
-from gudgeon.findings.proofs import CONTACT_MM, ToolInHand
+from gudgeon.findings.proofs import CONTACT_MM, SKETCH, WORK, ToolInHand
 from gudgeon.findings.shape import WorkPose
-from gudgeon.findings.travel import LIMIT_TOL, TravelFindings
+from gudgeon.findings.travel import TravelFindings
 
 if TYPE_CHECKING:
     from gudgeon.clearance.envelope import ClearMap, Proof, SafeBox
@@ -34,6 +34,9 @@ FAR_MM: Final = 2000.0
 """Heights within which the room over the load is looked for, either way."""
 
 ROOM_TOL_MM: Final = 0.01
+
+PARK_TOL: Final = (0.005, 0.005, 0.05, math.radians(0.05), math.radians(0.05))
+"""The range round the best pose ends so near to where the proof fails; it is told to 0.1 deg."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -275,11 +278,12 @@ class ChangingFindings(TravelFindings):
         back = math.pi / TURN_CELLS if ranges.endless else 0.0
         turns = np.linspace(ranges.low[4] - back, ranges.high[4] - back, TURN_CELLS + 1)
         proofs = {hand.name: self._change_proof(hand, need) for hand in self.tools_in_hand}
+        quick = {hand.name: self._change_proof(hand, need, SKETCH) for hand in self.tools_in_hand}
         maps = tuple(
             ToolMap(
                 hand,
                 (*hand.bodies, *self._arm_bodies(hand, down)),
-                clear_map(proofs[hand.name], low, high, tilts, turns),
+                clear_map(proofs[hand.name], low, high, tilts, turns, quick[hand.name]),
             )
             for hand in self.tools_in_hand
         )
@@ -287,7 +291,8 @@ class ChangingFindings(TravelFindings):
         for item in maps[1:]:
             together = together.joined(item.map)
         every = all_of(list(proofs.values()))
-        park = None if together.clear else self._park(every, together, low, high)
+        soon = all_of(list(quick.values()))
+        park = None if together.clear else self._park(every, soon, together, low, high)
         beside = None if together.clear else self._beside(every, low, high)
         ways = () if park is None else self._ways(park)
         longest = self.tools_in_hand[0]
@@ -306,7 +311,7 @@ class ChangingFindings(TravelFindings):
             assumed=self._change_told(),
         )
 
-    def _change_proof(self, hand: ToolInHand, need_mm: float) -> Proof:
+    def _change_proof(self, hand: ToolInHand, need_mm: float, work: int = WORK) -> Proof:
         """Return the proof of a change of one tool: the tool on its way down, the arm, the nose."""
         from gudgeon.clearance.envelope import all_of
         from gudgeon.clearance.scene import Role
@@ -315,7 +320,7 @@ class ChangingFindings(TravelFindings):
         pulled = tuple(body for body in hand.bodies if body.role is not Role.NOSE)
         stays = tuple(body for body in hand.bodies if body.role is Role.NOSE)
         stays = (*stays, *self._arm_bodies(hand, down))
-        with_tool = self.head_proof(pulled, need_mm)
+        with_tool = self.head_proof(pulled, need_mm, work=work)
 
         def on_the_way(low: Floats, high: Floats) -> Gap:
             lower = low.copy()
@@ -324,7 +329,7 @@ class ChangingFindings(TravelFindings):
 
         proofs: list[Proof] = [on_the_way]
         if stays:
-            proofs.append(self.head_proof(stays, need_mm))
+            proofs.append(self.head_proof(stays, need_mm, work=work))
         return all_of(proofs)
 
     def _arm_bodies(self, hand: ToolInHand, down: float) -> tuple[Body, ...]:
@@ -342,8 +347,14 @@ class ChangingFindings(TravelFindings):
         solid = box((-x, x), (-y, y), (-hand.length_mm - down, 0.0))
         return (Body("changer's arm", Carrier.HEAD, Role.HOLDER, (solid,)),)
 
-    def _park(self, every: Proof, together: ClearMap, low: Floats, high: Floats) -> Park | None:
-        """Return the pose nearest to those that are worked in, with all that is clear round it."""
+    def _park(
+        self, every: Proof, soon: Proof, together: ClearMap, low: Floats, high: Floats
+    ) -> Park | None:
+        """Return the pose nearest to those that are worked in, with all that is clear round it.
+
+        The range round it is grown with a proof that gives up `soon`: near its ends nearly
+        nothing is left to spare, and long work there would win hundredths of a degree.
+        """
         from gudgeon.clearance.envelope import Cell, SafeBox, grow
 
         worked = self.work_poses
@@ -387,8 +398,9 @@ class ChangingFindings(TravelFindings):
         s_lo, s_hi = low.copy(), high.copy()
         s_lo[3:] = s_hi[3:] = tilt, turn
         tilt_first, turn_first = ((3, -1), (3, 1)), ((4, -1), (4, 1))
-        widest = grow(every, lo, hi, s_lo, s_hi, turn_first, LIMIT_TOL)
-        assert isinstance(widest, SafeBox)
+        widest = grow(soon, lo, hi, s_lo, s_hi, turn_first, PARK_TOL)
+        if not isinstance(widest, SafeBox):  # the pose alone is proven, by longer work
+            return Park(tilt, turn, SafeBox(s_lo, s_hi, _all_round(every(s_lo, s_hi))), name, None)
         # Half of the turns that are clear here leave some room for the tilt, and the other way.
         half_lo, half_hi = s_lo.copy(), s_hi.copy()
         half_lo[4], half_hi[4] = 0.5 * (turn + widest.low[4]), 0.5 * (turn + widest.high[4])
@@ -400,7 +412,7 @@ class ChangingFindings(TravelFindings):
                     (s_lo, s_hi, (*tilt_first, *turn_first)),
                     (half_lo, half_hi, (*tilt_first, *turn_first)),
                 )
-                for found in (grow(every, lo, hi, start, end, sides, LIMIT_TOL),)
+                for found in (grow(soon, lo, hi, start, end, sides, PARK_TOL),)
                 if isinstance(found, SafeBox)
             ),
             key=lambda box: float(np.prod(box.high[3:] - box.low[3:] + 1e-6)),
@@ -537,3 +549,8 @@ class ChangingFindings(TravelFindings):
         if short:
             told.append(f"{len(short)} tool(s) without a length are not judged.")
         return tuple(told)
+
+
+def _all_round(gap: Gap) -> tuple[tuple[tuple[int, int], Gap], ...]:
+    """Return that tilt and turn are stopped at once on either side."""
+    return tuple(((joint, sign), gap) for joint in (3, 4) for sign in (-1, 1))

@@ -23,7 +23,7 @@ if TYPE_CHECKING:
     from gudgeon.clearance.prove import Gap
     from gudgeon.clearance.scene import Body, Scene
 
-__all__ = ["CONTACT_MM", "ProofFindings", "Ranges", "ToolInHand", "between"]
+__all__ = ["CONTACT_MM", "SKETCH", "WORK", "ProofFindings", "Ranges", "ToolInHand", "between"]
 
 Floats = NDArray[np.float64]
 T = TypeVar("T")
@@ -42,6 +42,9 @@ KEPT_MOST: Final = 64
 
 WORK: Final = 60_000
 """Steps of one proof; what is not decided by then counts as not clear (about a second)."""
+
+SKETCH: Final = 6_000
+"""The same where a search asks about many boxes and only the size of its result hangs on it."""
 
 _kept: OrderedDict[bytes, object] = OrderedDict()
 
@@ -178,11 +181,18 @@ class ProofFindings(SceneFindings):
         return tuple(sorted(found, key=lambda item: -item.length_mm))
 
     def proof(
-        self, scene: Scene, tool: Sequence[Body], need_mm: float, *, tol_mm: float = 0.01
+        self,
+        scene: Scene,
+        tool: Sequence[Body],
+        need_mm: float,
+        *,
+        tol_mm: float = 0.01,
+        work: int = WORK,
     ) -> Proof:
         """Return the proof of a box of joint positions for a scene with a tool.
 
-        Boxes that were asked before are answered from what is kept.
+        Boxes that were asked before are answered from what is kept; one that is not decided
+        within so many steps of `work` counts as not clear.
         """
         from gudgeon.clearance.prove import Prover, Status
         from gudgeon.clearance.revolve import revolved, turns_whole
@@ -193,9 +203,9 @@ class ProofFindings(SceneFindings):
 
         def look(low: Floats, high: Floats) -> Gap:
             if not turns_whole(float(low[4]), float(high[4])):
-                return prover.box(low, high, need_mm, tol_mm=tol_mm, work=WORK)
+                return prover.box(low, high, need_mm, tol_mm=tol_mm, work=work)
             # Every turn at once; what that meets is looked at with the bodies themselves.
-            gap = round_.box(low, high, need_mm, tol_mm=tol_mm, work=WORK)
+            gap = round_.box(low, high, need_mm, tol_mm=tol_mm, work=work)
             if gap.status is Status.CLOSER:
                 start, end = np.array(gap.joint), np.array(gap.joint)
                 start[4], end[4] = low[4], high[4]
@@ -204,7 +214,7 @@ class ProofFindings(SceneFindings):
                     return real
             if gap.status is not Status.CLOSER:
                 return gap
-            return prover.box(low, high, need_mm, tol_mm=tol_mm, work=WORK)
+            return prover.box(low, high, need_mm, tol_mm=tol_mm, work=work)
 
         def prove(low: Floats, high: Floats) -> Gap:
             key = low.tobytes() + high.tobytes()

@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 from gudgeon.cell.model import Hose
 from gudgeon.findings.bodies import ENDLESS_MM, block, least, most
 from gudgeon.findings.gather import Lacking
-from gudgeon.findings.proofs import CONTACT_MM, ProofFindings, ToolInHand, between
+from gudgeon.findings.proofs import CONTACT_MM, WORK, ProofFindings, ToolInHand, between
 from gudgeon.kinematics.chain import WorkChain
 
 if TYPE_CHECKING:
@@ -180,7 +180,7 @@ class TravelFindings(ProofFindings):
             if (hose.name or "hose") not in judged
         )
 
-    def head_proof(self, hand_bodies: Iterable[Body], need_mm: float) -> Proof:
+    def head_proof(self, hand_bodies: Iterable[Body], need_mm: float, *, work: int = WORK) -> Proof:
         """Return the proof that a tool in the spindle clears table, unit and load."""
         from gudgeon.clearance.scene import Carrier, Role
 
@@ -191,7 +191,7 @@ class TravelFindings(ProofFindings):
             lambda body: body.carrier in (Carrier.TABLE, Carrier.TILT, Carrier.ROTARY),
             tool,
         )
-        return self.proof(scene, tool, need_mm)
+        return self.proof(scene, tool, need_mm, work=work)
 
     # --- how it is worked out -------------------------------------------------------------------
 
