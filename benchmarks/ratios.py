@@ -23,6 +23,7 @@ import numpy as np
 import programs
 from scipy.spatial.transform import Rotation
 
+import clearance
 from gudgeon.cell.reader import read_cell
 from gudgeon.kinematics.chain import AxisLine, TurningAxis, WorkChain
 from gudgeon.money.chance import DRAWS, Spread, draw, share_above_zero
@@ -171,7 +172,7 @@ def main() -> int:
         print(measure().row(), flush=True)
     print(programs.memory())
     print(programs.cold_start())
-    return 0
+    return clearance.main()
 
 
 if __name__ == "__main__":

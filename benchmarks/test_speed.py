@@ -9,8 +9,10 @@ import programs
 import pytest
 from pytest_benchmark.fixture import BenchmarkFixture
 
+import clearance
 from gudgeon.cell.model import Cell, Money
 from gudgeon.cell.reader import read_cell
+from gudgeon.clearance.prove import Prover, Status
 from gudgeon.findings import Findings
 from gudgeon.kinematics.chain import AxisLine, TurningAxis, WorkChain
 from gudgeon.quantity.amount import Amount
@@ -57,3 +59,21 @@ def test_reading_a_program(benchmark: BenchmarkFixture, hard: float) -> None:
 def test_scan_and_segments(benchmark: BenchmarkFixture) -> None:
     data = np.frombuffer(programs.body(programs.plain_text(20_000)), dtype=np.uint8)
     assert benchmark(programs.read_plain, data).count == 20_000
+
+
+@pytest.mark.parametrize("chunks", [False, True])
+def test_proof_of_an_indexed_program(benchmark: BenchmarkFixture, chunks: bool) -> None:
+    made, joints = Prover(clearance.scene(5), clearance.tool()), clearance.indexed()
+    path = benchmark(made._path, joints[0], joints[1:], 0.5, chunks=chunks)
+    assert (path.status == Status.PROVEN).all()
+
+
+def test_proof_of_simultaneous_moves(benchmark: BenchmarkFixture) -> None:
+    made, joints = Prover(clearance.scene(5), clearance.tool()), clearance.simultaneous()
+    path = benchmark(made._path, joints[0], joints[1:], 0.5, chunks=False)
+    assert (path.status == Status.PROVEN).all()
+
+
+def test_building_from_many_triangles(benchmark: BenchmarkFixture) -> None:
+    many, tool = clearance.scene(39), clearance.tool()
+    benchmark(Prover, many, tool)
