@@ -2,19 +2,17 @@
 
 from __future__ import annotations
 
-import hashlib
-import inspect
-from types import ModuleType
 from typing import Any, Final
 
 import numba
 import numpy as np
 
 from gudgeon.clearance import gjk, parted, pieces, poses, sweep, within
+from gudgeon.clearance.compiled import compiled, mark_of
 from gudgeon.clearance.sweep import CLOSER, DONE, OUT, gap
 from gudgeon.clearance.within import inside
 
-__all__ = ["AT_PAIR", "AT_STATUS", "MARK", "RESULT", "STATE", "along", "compiled", "mark_of"]
+__all__ = ["AT_PAIR", "AT_STATUS", "MARK", "RESULT", "STATE", "along"]
 
 AT_PAIR: Final = OUT
 AT_STATUS: Final = OUT + 1
@@ -29,27 +27,6 @@ STATE: Final = 5
 """Of each pair at rest: tilt, rotary, cut and need at which it is proven, and whether it is."""
 
 _LARGEST: Final = 512
-
-
-def mark_of(*modules: ModuleType) -> int:
-    """Return a number that changes with the source of modules (0 where it is not at hand).
-
-    Part of the key under which a compiled loop is kept on disk: Numba itself looks at the age of
-    the loop's own file only, not at those of the functions that it takes in.
-    """
-    try:
-        source = "".join(map(inspect.getsource, modules))
-    except OSError:  # installed without its source: then it does not change either
-        source = ""
-    return int(hashlib.sha256(source.encode()).hexdigest()[:15], 16)
-
-
-def compiled(function: Any) -> Any:
-    """Return a loop compiled and, where there is a place for it, kept on disk."""
-    try:
-        return numba.njit(function, cache=True)
-    except RuntimeError:  # no place on this computer where compiled code can be kept
-        return numba.njit(function)
 
 
 MARK: Final = mark_of(gjk, parted, pieces, poses, sweep, within)
@@ -71,7 +48,7 @@ def _still(lines, mask, q0, q1):  # type: ignore[no-untyped-def]
 
 
 @numba.njit
-def _all_pairs(
+def _all_pairs(  # type: ignore[no-untyped-def]
     pieces,
     points,
     nodes,
@@ -95,7 +72,7 @@ def _all_pairs(
     work,
     out,
     result,
-):  # type: ignore[no-untyped-def]
+):
     """Judge one motion for all pairs; `result` gets the nearest one.  Returns status, lower."""
     status, lower, best = DONE, np.inf, np.inf
     none = np.zeros(3)
@@ -151,7 +128,7 @@ def _all_pairs(
     return status, lower
 
 
-def _along(
+def _along(  # type: ignore[no-untyped-def]
     pieces,
     points,
     nodes,
@@ -180,7 +157,7 @@ def _along(
     work,
     result,
     mark=MARK,
-):  # type: ignore[no-untyped-def]
+):
     """Judge the segments of a path; status[i] and lower[i] are set for each.
 
     Parameters

@@ -13,8 +13,9 @@ from numpy.typing import NDArray
 from gudgeon.clearance.cores import core
 from gudgeon.clearance.pieces import HULL, Solid, build, joined
 from gudgeon.clearance.scene import Body, Carrier, Role, Scene
+from gudgeon.kinematics.chain import AxisLine, turn_about
 
-__all__ = ["Assembly", "assemble"]
+__all__ = ["Assembly", "assemble", "turned"]
 
 Floats = NDArray[np.float64]
 Point = tuple[float, float, float]
@@ -106,12 +107,10 @@ class Assembly:
 
 
 def turned(line: Floats, angle: float) -> tuple[Floats, Floats]:
-    """Return R, t of a turn about a line (Rodrigues); sense 0 turns nothing."""
-    x, y, z = line[3:6]
-    cross = np.array([[0.0, -z, y], [z, 0.0, -x], [-y, x, 0.0]])
-    angle = float(line[6]) * angle
-    turn = np.eye(3) + np.sin(angle) * cross + 2.0 * np.sin(0.5 * angle) ** 2 * (cross @ cross)
-    return turn, line[:3] - turn @ line[:3]
+    """Return R, t of a turn about a line as in `scene.Lines`; sense 0 turns nothing."""
+    point, direction = (tuple(line[at : at + 3].tolist()) for at in (0, 3))
+    pose = turn_about(AxisLine(point, direction), float(line[6]) * angle)
+    return pose[:3, :3], pose[:3, 3]
 
 
 def assemble(scene: Scene, tool: Sequence[Body]) -> Assembly:
@@ -127,7 +126,7 @@ def assemble(scene: Scene, tool: Sequence[Body]) -> Assembly:
     spans: dict[int, tuple[int, int]] = {}
     piece_at = point_at = node_at = 0
     for carrier in Carrier:
-        solids = []
+        solids: list[Solid] = []
         for number, body in enumerate(bodies):
             if body.carrier is not carrier:
                 continue

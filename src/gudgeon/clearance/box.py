@@ -12,7 +12,8 @@ from typing import Any, Final
 
 import numpy as np
 
-from gudgeon.clearance.along import MARK, compiled
+from gudgeon.clearance.along import MARK
+from gudgeon.clearance.compiled import compiled
 from gudgeon.clearance.parted import parted as part
 from gudgeon.clearance.poses import from_line, moved, pose
 from gudgeon.clearance.sweep import BUDGET, CLOSER, CONTACT, DONE, MAY, SLOP, TURNED, witness
@@ -25,7 +26,7 @@ ANGLES: Final = 24
 BOX_OUT: Final = 26
 
 
-def _gap_box(
+def _gap_box(  # type: ignore[no-untyped-def]
     pieces,
     points,
     nodes,
@@ -46,7 +47,7 @@ def _gap_box(
     work,
     out,
     mark=MARK,
-):  # type: ignore[no-untyped-def]
+):
     """Judge every joint position between low and high; see `sweep.gap` for the parameters.
 
     sa, sb (STACK,), st (STACK, 4) : scratch; out (BOX_OUT,): as there, and the witness's angles.

@@ -37,7 +37,8 @@ def core(solids: tuple[Solid, ...], depth_mm: float) -> tuple[Solid, ...]:
 def _frustum(piece: np.void, ends: Floats, depth: float, rounding: float) -> list[Solid]:
     """Shift the side and both ends of a frustum inward; nothing if nothing is left."""
     if depth <= 0.0:
-        return [cone(*ends, float(piece["r0"]), float(piece["r1"]), rounding=rounding)]
+        whole = cone(ends[0], ends[1], float(piece["r0"]), float(piece["r1"]), rounding=rounding)
+        return [whole]
     length = float(np.linalg.norm(ends[1] - ends[0]))
     if length <= 2.0 * depth:
         return []
@@ -51,8 +52,8 @@ def _frustum(piece: np.void, ends: Floats, depth: float, rounding: float) -> lis
     if high <= low or side + slope * 0.5 * (low + high) < 0.0:
         return []
     along = (ends[1] - ends[0]) / length
-    radii = [max(side + slope * at, 0.0) for at in (low, high)]
-    return [cone(ends[0] + low * along, ends[0] + high * along, *radii, rounding=rounding)]
+    r0, r1 = (max(side + slope * at, 0.0) for at in (low, high))
+    return [cone(ends[0] + low * along, ends[0] + high * along, r0, r1, rounding=rounding)]
 
 
 def _hull(points: Floats, depth: float, rounding: float) -> list[Solid]:

@@ -287,15 +287,15 @@ class Prover:
         count = len(ends)
         status, lower = np.full(count, 2, np.uint8), np.full(count, -np.inf)
         if not len(every.roots):
-            finite = np.isfinite(ends).all(axis=1) & np.isfinite(start).all()
-            status[finite], lower[finite] = 0, np.inf
+            still = np.isfinite(ends).all(axis=1) & np.isfinite(start).all()
+            status[still], lower[still] = 0, np.inf
             return _Found(status, lower, None)
         from gudgeon.clearance.along import RESULT, STATE, along
         from gudgeon.clearance.parted import work_arrays
         from gudgeon.clearance.sweep import sweep_arrays
 
         places = np.vstack([start[None], ends])
-        finite = np.isfinite(places).all(axis=1)
+        finite = np.asarray(np.isfinite(places).all(axis=1), dtype=np.bool_)
         result = np.full(RESULT, np.inf)
         along(
             every.pieces, every.points, every.nodes, every.roots, every.lines, every.masks,

@@ -100,7 +100,7 @@ def witness(work, round_a, round_b, out):  # type: ignore[no-untyped-def]
 
 
 @numba.njit
-def gap(
+def gap(  # type: ignore[no-untyped-def]
     pieces,
     points,
     nodes,
@@ -120,7 +120,7 @@ def gap(
     arrays,
     work,
     out,
-):  # type: ignore[no-untyped-def]
+):
     """Judge one motion from joint position q0 to q1, straight in joint space.
 
     Parameters

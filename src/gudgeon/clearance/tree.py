@@ -7,6 +7,8 @@ from typing import Any
 import numba
 import numpy as np
 
+from gudgeon.clearance.compiled import compiled
+
 __all__ = ["grow"]
 
 
@@ -39,7 +41,6 @@ def _longest(nodes, at, low, high, order, middles, radii, lows, highs):  # type:
     return longest
 
 
-@numba.njit
 def _grow(nodes, middles, radii, least, most, body):  # type: ignore[no-untyped-def]
     count = len(radii)
     bodies = 0
@@ -104,12 +105,5 @@ def _grow(nodes, middles, radii, least, most, body):  # type: ignore[no-untyped-
                 stack[top, 0], stack[top, 1], stack[top, 2] = low, half, node.left
 
 
-def _compiled(function: Any) -> Any:
-    try:
-        return numba.njit(function, cache=True)
-    except RuntimeError:  # no place on this computer where compiled code can be kept
-        return numba.njit(function)
-
-
-grow: Any = _compiled(_grow.py_func)
+grow: Any = compiled(_grow)
 """Fill `nodes` over pieces given by balls (middles, radii), boxes (least, most) and bodies."""

@@ -161,11 +161,12 @@ def highest_of(scene: Scene, tilt_rad: float, rotary_rad: float) -> tuple[float,
     Guards beside the table are left out: they are higher than any change and beside it.  What
     turns counts higher by the uncertainty of the axis lines.
     """
+    from gudgeon.clearance.assembly import turned
     from gudgeon.clearance.pieces import CONE
     from gudgeon.clearance.scene import Carrier, Role
 
-    tilt = turned_about(scene.lines.rows[0], tilt_rad)
-    rotary = turned_about(scene.lines.rows[1], rotary_rad)
+    tilt = turned(scene.lines.rows[0], tilt_rad)
+    rotary = turned(scene.lines.rows[1], rotary_rad)
     best, name = -math.inf, ""
     for body in scene.bodies:
         if body.role is Role.GUARD or body.carrier is Carrier.HEAD:
@@ -189,14 +190,3 @@ def highest_of(scene: Scene, tilt_rad: float, rotary_rad: float) -> tuple[float,
                 if top > best:
                     best, name = top, body.name
     return best, name
-
-
-def turned_about(row: Floats, angle_rad: float) -> tuple[Floats, Floats]:
-    """Return rotation and shift of a turn about a line (Rodrigues); none where the sense is 0."""
-    point, u, sense = row[:3], row[3:6], float(row[6])
-    if sense == 0.0:
-        return np.eye(3), np.zeros(3)
-    k = np.array([[0.0, -u[2], u[1]], [u[2], 0.0, -u[0]], [-u[1], u[0], 0.0]])
-    turn = sense * angle_rad
-    rotation = np.eye(3) + math.sin(turn) * k + (1.0 - math.cos(turn)) * (k @ k)
-    return rotation, point - rotation @ point

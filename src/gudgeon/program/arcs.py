@@ -1,4 +1,4 @@
-"""Circles from what a block writes: by centre, by radius; their length and the room they take.
+"""Circles from what a block writes: by centre, by radius.
 
 All functions take and return plain numbers, so that the compiled reader and the full one run the
 very same text.  A plane has coordinates (u, v), right-handed about its normal: X, Y (normal +Z);
@@ -7,7 +7,7 @@ Z, X (normal +Y); Y, Z (normal +X).  A sweep is positive counter-clockwise, seen
 
 from __future__ import annotations
 
-from math import atan2, cos, hypot, inf, isfinite, pi, sin, sqrt
+from math import atan2, hypot, inf, pi, sqrt
 from typing import Final
 
 __all__ = [
@@ -20,9 +20,6 @@ __all__ = [
     "TOO_SMALL",
     "arc_by_centre",
     "arc_by_radius",
-    "arc_length",
-    "arc_point",
-    "arc_reach",
 ]
 
 ARC_OK: Final = 0
@@ -180,75 +177,3 @@ def arc_by_radius(
     if radius < 0.0 and distance < 0.5 * least:
         return NEARLY_CLOSED, cu, cv, sweep
     return ARC_OK, cu, cv, sweep
-
-
-def arc_length(u0: float, v0: float, cu: float, cv: float, sweep: float, rise: float) -> float:
-    """Return the length of an arc or helix [mm]; the feed holds along it (NISTIR 6556, 2.1.2.6).
-
-    Parameters
-    ----------
-    u0, v0, cu, cv : float
-        Start and centre in the plane [mm].
-    sweep : float
-        [rad]; the sign does not matter.
-    rise : float
-        Motion along the normal [mm].
-    """
-    return hypot(hypot(u0 - cu, v0 - cv) * sweep, rise)
-
-
-def arc_point(
-    u0: float,
-    v0: float,
-    u1: float,
-    v1: float,
-    cu: float,
-    cv: float,
-    sweep: float,
-    share: float,
-) -> tuple[float, float]:
-    """Return the point after a share (0 to 1) of the sweep [mm].
-
-    A difference of the two radii within the tolerance is taken up evenly, so that the path meets
-    both ends.
-    """
-    start_u, start_v = u0 - cu, v0 - cv
-    start_radius = hypot(start_u, start_v)
-    end_radius = hypot(u1 - cu, v1 - cv)
-    scale = 1.0 + share * (end_radius - start_radius) / start_radius
-    turned = share * sweep
-    along, across = scale * cos(turned), scale * sin(turned)
-    return cu + along * start_u - across * start_v, cv + along * start_v + across * start_u
-
-
-def arc_reach(
-    u0: float, v0: float, u1: float, v1: float, cu: float, cv: float, sweep: float
-) -> tuple[float, float, float, float]:
-    """Return the least and greatest u, then v, on the arc [mm]; NaN when the arc is not known.
-
-    The larger of the two radii is taken where the arc passes a quadrant: never too little room.
-    A point of the circle nearer than a millionth of a radian to an end counts as passed.
-    """
-    radius = max(hypot(u0 - cu, v0 - cv), hypot(u1 - cu, v1 - cv))
-    if not (isfinite(radius) and isfinite(sweep)):
-        return NAN, NAN, NAN, NAN
-    low_u, high_u = min(u0, u1), max(u0, u1)
-    low_v, high_v = min(v0, v1), max(v0, v1)
-    start = atan2(v0 - cv, u0 - cu)
-    way = 1.0 if sweep > 0.0 else -1.0
-    for quarter in range(4):
-        ahead = way * (0.5 * pi * quarter - start)
-        while ahead < -1e-6:
-            ahead += 2.0 * pi
-        while ahead >= 2.0 * pi - 1e-6:
-            ahead -= 2.0 * pi
-        if ahead <= abs(sweep) + 1e-6:
-            if quarter == 0:
-                high_u = cu + radius
-            elif quarter == 1:
-                high_v = cv + radius
-            elif quarter == 2:
-                low_u = cu - radius
-            else:
-                low_v = cv - radius
-    return low_u, high_u, low_v, high_v
