@@ -532,8 +532,8 @@ def test_programs_of_the_demo_shops_are_read_whole(demo: str) -> None:
         by_hand = 4 * 320.0 + 2 * (24.0 + 18.0 * math.pi) + 4 * 31.0
         assert len(rows(found, "poses")) == 5
     else:
-        # Two ends of .15 + .25 + two quarters of radius .25 + 1.3; five holes.
-        by_hand = 2 * (0.15 + 0.25 + 0.25 * math.pi + 1.3) + 3 * 0.6 + 2 * 0.6
+        # Two ends of .15 + .25 + two quarters of radius .25 + .94; five holes.
+        by_hand = 2 * (0.15 + 0.25 + 0.25 * math.pi + 0.94) + 3 * 0.6 + 2 * 0.6
         assert len(rows(found, "poses")) == 2
     assert found.figure("feed_path").value == pytest.approx(by_hand, abs=1e-6)
 
