@@ -63,6 +63,8 @@ class Found:
         The axis that leaves its travel, and where it would stand [mm or rad].
     without_flutes_mm : float
         Of a feed move: smallest gap of all but the flutes, which may be in the stock.
+    in_cut : bool
+        A rapid in what its cutter has fed through: the flutes may be in the stock here too.
     """
 
     judged: Judged
@@ -74,6 +76,7 @@ class Found:
     note: str = ""
     limit: tuple[int, float] | None = None
     without_flutes_mm: float = float("nan")
+    in_cut: bool = False
 
 
 @dataclass(slots=True)

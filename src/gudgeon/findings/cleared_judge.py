@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 from dataclasses import replace
-from typing import TYPE_CHECKING, Final
+from typing import Final
 
 import numpy as np
 from numpy.typing import NDArray
 
 from gudgeon.findings.cleared_change import ChangeFound, change_judged
+from gudgeon.findings.cleared_fed import profile_of
 from gudgeon.findings.cleared_found import Found, Judged
 from gudgeon.findings.cleared_kept import Kept, key_of
 from gudgeon.findings.cleared_motion import Motions, motions_of
@@ -16,9 +17,6 @@ from gudgeon.findings.cleared_proofs import MotionJudge
 from gudgeon.program.doubts import Grade
 from gudgeon.program.summary import MOVES, row_reach
 from gudgeon.program.track import Kind, Track
-
-if TYPE_CHECKING:
-    from gudgeon.clearance.scene import Body
 
 __all__ = ["Judge"]
 
@@ -40,12 +38,13 @@ class Judge(MotionJudge):
     def whole(self, only: NDArray[np.bool_] | None = None, *, keep: bool = True) -> None:
         """Judge every row, or those marked."""
         done, track = self.done, self.track
-        wide = {
-            n: _wide_above(self.tool_bodies(n))
+        profiles = {
+            n: profile_of(self.tool_bodies(n))
             for n in {-1 if f.tool is None else f.tool for f in track.in_force}
             if n >= 0
         }
-        motions = motions_of(track, self.dialect, self.stations, wide)
+        self.profiles = profiles
+        motions = motions_of(track, self.dialect, self.stations, profiles)
         done.stop_row = first_doubtful(track)
         done.motions = len(motions)
         done.any_station = motions.any_station
@@ -194,19 +193,3 @@ def first_doubtful(track: Track) -> int:
     which = track.segments["doubt"]
     marked = np.flatnonzero((which >= 0) & grave[np.clip(which, 0, len(grave) - 1)])
     return int(marked[0]) if len(marked) else -1
-
-
-def _wide_above(bodies: tuple[Body, ...] | None) -> bool:
-    """Tell whether nothing of a tool above its cutter is thinner than the cutter."""
-    if bodies is None:
-        return False
-    from gudgeon.findings.bodies import bounds_of
-
-    cutter = [bounds_of(b) for b in bodies if b.role == "cutter"]
-    above = [bounds_of(b) for b in bodies if b.role in ("shank", "holder")]
-    if not cutter:
-        return False
-    radius = max(float(high[0]) for _, high in cutter)
-    # The cutter's own bodies stack too: only the widest counts, and all must be of one width.
-    same = all(float(high[0]) >= radius - 1e-9 for _, high in [*cutter, *above])
-    return same and bool(above)

@@ -20,7 +20,7 @@ if TYPE_CHECKING:
 
 __all__ = ["Kept", "key_of"]
 
-EDITION: Final = 2
+EDITION: Final = 3
 """Raised when the meaning of what is kept changes, or when the engine's proofs do."""
 
 
@@ -43,6 +43,7 @@ def key_of(
     take("clears", EDITION, __version__, need_mm, rapids)
     take(motions.start, motions.end, motions.row, motions.bulge_mm, motions.cutting)
     take(motions.stations, motions.tool, motions.force, motions.boxed, motions.other_way)
+    take(motions.own, sorted(motions.if_above.items()))
     take(scene.lines.rows, scene.table_axes, scene.unsure_mm)
     take(sorted(sorted(pair) for pair in scene.apart))
     for body in scene.bodies:
@@ -108,7 +109,7 @@ class Kept:
         if row is None:
             return None
         try:
-            judged, margin, exact, pair, joint, points, note, without = row
+            judged, margin, exact, pair, joint, points, note, without, in_cut = row
             return Found(
                 Judged(judged),
                 float("nan") if margin is None else float(margin),
@@ -118,6 +119,7 @@ class Kept:
                 tuple(tuple(point) for point in points),
                 str(note),
                 without_flutes_mm=float("nan") if without is None else float(without),
+                in_cut=bool(in_cut),
             )
         except (ValueError, TypeError):
             return None
@@ -134,6 +136,7 @@ class Kept:
             [list(point) for point in found.points if all(map(math.isfinite, point))],
             found.note,
             found.without_flutes_mm if math.isfinite(found.without_flutes_mm) else None,
+            found.in_cut,
         ]
         self._changed = True
 

@@ -13,6 +13,7 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
+from gudgeon.findings.cleared_fed import Profile, free_rapids
 from gudgeon.program.dialect import Dialect
 from gudgeon.program.summary import MOVES
 from gudgeon.program.track import AXES, Flag, Kind, Track
@@ -45,6 +46,11 @@ class Motions:
     bulge_mm : ndarray, shape (n,)
     cutting : ndarray of int, shape (n,)
         Index into `stations`; -1 where nothing may be touched.
+    own : ndarray of int, shape (n,)
+        Index into `stations` of what is cut under the offset in force.
+    if_above : dict of row to float
+        Rapids that stay in what their cutter has fed through, if it meets no other stock on the
+        way up from this Z of the gauge point.
     stations : list of str
     tool : list of int or None
         By index in `force`.
@@ -62,6 +68,8 @@ class Motions:
     row: NDArray[np.int64]
     bulge_mm: Floats
     cutting: NDArray[np.int64]
+    own: NDArray[np.int64]
+    if_above: dict[int, float]
     stations: list[str]
     tool: list[int | None]
     force: NDArray[np.int64]
@@ -79,7 +87,10 @@ class Motions:
 
 
 def motions_of(
-    track: Track, dialect: Dialect, stations: Mapping[str, str], wide_above: Mapping[int, bool]
+    track: Track,
+    dialect: Dialect,
+    stations: Mapping[str, str],
+    profiles: Mapping[int, Profile | None],
 ) -> Motions:
     """Return the motions of a track.
 
@@ -90,8 +101,8 @@ def motions_of(
         For the chord of tool-point control.
     stations : mapping of work offset to station
         What is cut under an offset; any station where it is not listed.
-    wide_above : mapping of tool to bool
-        Nothing above the cutter is thinner than it, so that what it stands in is free upwards.
+    profiles : mapping of tool to Profile
+        For rapids in what the cutter has fed through.
     """
     segments = track.segments
     count = len(segments)
@@ -107,7 +118,8 @@ def motions_of(
         dtype=np.int64,
     )
     force = np.clip(segments["force"].astype(np.int64), 0, max(len(track.in_force) - 1, 0))
-    cuts = moving & (~rapid | _free_rapids(track, start, wide_above, force))
+    free, if_above = free_rapids(track, start, profiles, force)
+    cuts = moving & (~rapid | free)
     cutting = np.where(cuts, by_force[force], -1)
     known = moving & ~np.isnan(end).any(axis=1) & ~np.isnan(start).any(axis=1)
     moved = np.abs(end - start) > np.array([_SAME_MM] * 3 + [_SAME_RAD] * 2)
@@ -164,6 +176,8 @@ def motions_of(
         row=row,
         bulge_mm=found[2],
         cutting=cutting[row],
+        own=by_force[force[row]],
+        if_above=if_above,
         stations=names,
         tool=[f.tool for f in track.in_force] or [None],
         force=force[row],
@@ -211,51 +225,3 @@ def _other_ways(start: Floats, end: Floats) -> list[Floats]:
             other[axis] -= math.copysign(2.0 * math.pi, by)
             ways.append(other)
     return ways[1:]
-
-
-def _free_rapids(
-    track: Track, start: Floats, wide_above: Mapping[int, bool], force: NDArray[np.int64]
-) -> NDArray[np.bool_]:
-    """Tell which rapids stay in a column that the cutter has fed through just before.
-
-    Only Z moves, in the same X, Y and pose as the feed moves right before: into the column from
-    above no deeper than it was fed, and out of it.  Above the cutter what it leaves standing is
-    known only if nothing of the tool is thinner there, or as high as it came from by feed.
-    """
-    segments = track.segments
-    free = np.zeros(len(segments), dtype=bool)
-    if not len(segments):
-        return free
-    end, kind = segments["end"], segments["kind"]
-    rest = [0, 1, 3, 4]
-    only_z = np.asarray((np.abs(end[:, rest] - start[:, rest]) <= _SAME_MM).all(axis=1))
-    rapid = kind == Kind.RAPID
-    feeds = (kind == Kind.LINE) | (kind == Kind.ARC)
-    candidates = np.flatnonzero(rapid & only_z)
-    for i in candidates.tolist():
-        # Back through the column to what was fed in it.
-        deepest, highest, at = math.inf, -math.inf, i - 1
-        while at >= 0 and i - at < 2000:
-            if kind[at] in (Kind.RAPID, Kind.LINE, Kind.ARC, Kind.PROBE):
-                if feeds[at]:
-                    deepest = min(deepest, end[at, 2])
-                    highest = max(highest, end[at, 2])
-                if not only_z[at]:
-                    break
-                if feeds[at]:
-                    deepest = min(deepest, start[at, 2])
-                    highest = max(highest, start[at, 2])
-            elif kind[at] == Kind.TOOL_CHANGE:
-                break
-            if (
-                feeds[at]
-                and deepest <= min(start[i, 2], end[i, 2]) + _SAME_MM
-                and (highest >= max(start[i, 2], end[i, 2]) - _SAME_MM)
-            ):
-                break
-            at -= 1
-        low, high = min(start[i, 2], end[i, 2]), max(start[i, 2], end[i, 2])
-        tool = track.in_force[int(force[i])].tool if track.in_force else None
-        wide = wide_above.get(-1 if tool is None else tool, False)
-        free[i] = low >= deepest - _SAME_MM and (wide or high <= highest + _SAME_MM)
-    return free

@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 
 from gudgeon.answer import Missing
 from gudgeon.findings.cleared_depth import worst_overlap
+from gudgeon.findings.cleared_fed import Profile
 from gudgeon.findings.cleared_found import Cleared, Found, Judged
 from gudgeon.findings.cleared_kept import Kept
 from gudgeon.findings.cleared_motion import Motions
@@ -56,6 +57,7 @@ class MotionJudge:
         self.bodies: dict[int | None, tuple[Body, ...] | None] = {}
         self.missing: list[Missing] = []
         self.depths = True
+        self.profiles: Mapping[int, Profile | None] = {}
         self.parts: dict[tuple[int | None, bool, bool], Prover] = {}
         done.judged = np.full(len(track.segments), -1, dtype=np.int64)
 
@@ -155,12 +157,18 @@ class MotionJudge:
                 bulge_mm=bulge,
             )
             found = self.from_gap(gap, exact=exact)
+            if found.judged is not Judged.CLEAR and row in motions.if_above:
+                found = self._going_up(prover, motions, i, found, exact=exact)
+            if found.in_cut:
+                motions.cutting[i] = motions.own[i]
             if found.judged is Judged.CRASH:
                 found = self._with_overlap(prover, motions, i, found)
             if exact and found.judged is Judged.CLEAR:
                 found = self._of_what_moves(motions, i, found)
             if kept is not None:
                 kept.keep(i, found)
+        elif found.in_cut:
+            motions.cutting[i] = motions.own[i]
         if motions.other_way[i] and found.judged is not Judged.CLEAR:
             found = replace(
                 found, judged=Judged.ONLY_AS_WRITTEN, note=f"the other way: {found.judged.value}"
@@ -168,6 +176,47 @@ class MotionJudge:
         if found.judged is Judged.CLEAR:
             done.proven += 1
         done.note(row, found)
+
+    def _going_up(
+        self, prover: Prover, motions: Motions, i: int, found: Found, *, exact: bool
+    ) -> Found:
+        """Return the finding of a rapid in a column that was fed through, if it is free above.
+
+        What the cutter passes on its way up and has not cut itself must be clear of all stock.
+        """
+        from gudgeon.clearance.prove import Status
+
+        tool = motions.tool[int(motions.force[i])]
+        profile = None if tool is None else self.profiles.get(tool)
+        if profile is None:
+            return found
+        up_from = motions.if_above[int(motions.row[i])]
+        at = motions.start[i].copy()
+        rise = max(float(motions.start[i, 2]), float(motions.end[i, 2])) - up_from
+        at[2] = up_from
+        above = self._above(profile, rise).motion(at, at, self.done.need_mm)
+        if above.status != Status.PROVEN:
+            return found
+        gap = prover.motion(
+            motions.start[i],
+            motions.end[i],
+            self.done.need_mm,
+            cutting=motions.stations[int(motions.own[i])],
+            exact=exact,
+        )
+        return replace(self.from_gap(gap, exact=exact), in_cut=True)
+
+    def _above(self, profile: Profile, rise: float) -> Prover:
+        """Return a prover with all stock and what a cutter goes up through, no tool."""
+        from gudgeon.clearance.prove import Prover
+        from gudgeon.clearance.scene import Body, Carrier, Role
+        from gudgeon.findings.bodies import T, round_bar
+
+        stock = tuple(b for b in self.done.scene.scene.bodies if b.role is Role.STOCK)
+        ends = [0.0, 0.0, profile.top_mm], [0.0, 0.0, profile.top_mm + rise]
+        bar = round_bar(T, *ends, profile.radius_mm, profile.radius_mm)
+        way = Body("way up", Carrier.HEAD, Role.SHANK, (bar,))
+        return Prover(replace(self.done.scene.scene, bodies=stock), [way])
 
     def from_gap(self, gap: Gap, *, exact: bool) -> Found:
         """Return what a proof means; a gap of nothing is a crash until its depth is known."""
@@ -203,7 +252,7 @@ class MotionJudge:
         if not turns and found.pair and all(name in by_name for name in found.pair):
             gap = self._gap_of(motions, i, (tool, True, False), station)
             other = self.from_gap(gap, exact=True)
-            found = other if other.judged is Judged.CLEAR else found
+            found = replace(other, in_cut=found.in_cut) if other.judged is Judged.CLEAR else found
         if station is not None:
             gap = self._gap_of(motions, i, (tool, not turns, True), None)
             found = replace(found, without_flutes_mm=float(gap.upper_mm))
