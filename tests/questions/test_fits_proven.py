@@ -18,7 +18,7 @@ from gudgeon.answer import Answer, Verdict
 from gudgeon.cell.files import load_text
 from gudgeon.cell.model import Cell
 from gudgeon.findings import Findings
-from gudgeon.findings.place_proven import ProvenPlace
+from gudgeon.findings.place_found import ProvenPlace
 from gudgeon.quantity.amount import Amount
 from gudgeon.questions import fits
 

@@ -18,7 +18,7 @@ from gudgeon.findings.lines import LineFindings
 from gudgeon.findings.loads import LoadFindings
 from gudgeon.findings.part_points import PartPointFindings
 from gudgeon.findings.place import PlaceFindings
-from gudgeon.findings.place_proven import ProvenPlaceFindings
+from gudgeon.findings.place_remedies import RemedyFindings
 from gudgeon.findings.programs import ProgramText
 from gudgeon.findings.scene import SceneFindings
 from gudgeon.findings.senses import SenseFindings
@@ -30,7 +30,7 @@ __all__ = ["Findings", "Gather", "Lacking"]
 class Findings(
     ClearedFindings,
     WarmUpFindings,
-    ProvenPlaceFindings,
+    RemedyFindings,
     SceneFindings,
     CashFindings,
     LoadFindings,

@@ -3,171 +3,36 @@
 from __future__ import annotations
 
 import math
-from collections import Counter
-from collections.abc import Callable, Iterator
-from dataclasses import dataclass, replace
+from collections.abc import Iterator
+from dataclasses import replace
 from functools import cached_property
 from typing import TYPE_CHECKING, Final
 
 import numpy as np
 from numpy.typing import NDArray
 
-from gudgeon.answer import Missing
 from gudgeon.findings.gather import Lacking
 from gudgeon.findings.place import Place
-from gudgeon.findings.place_ways import Fitted, WayFindings
+from gudgeon.findings.place_found import Lost, ProvenPlace
+from gudgeon.findings.place_ways import Way, WayFindings
 from gudgeon.findings.shape import UnitZero
 from gudgeon.placing.conditions import ROUNDING
 from gudgeon.placing.slots import quarter_of
 from gudgeon.quantity.amount import Amount
-from gudgeon.quantity.kinds import Kind
 
 if TYPE_CHECKING:
     from gudgeon.clearance.prove import Gap
     from gudgeon.clearance.scene import Body, Scene
     from gudgeon.findings.place_site import Site
 
-__all__ = ["Change", "Lost", "ProvenFinding", "ProvenPlace", "ProvenPlaceFindings"]
+__all__ = ["ProvenPlaceFindings"]
 
 Floats = NDArray[np.float64]
-
-_LENGTH: Final = Kind.LENGTH
 
 OFFSETS: Final = (0.0, 0.25, 0.5, 0.75, 1.0)
 """Shares of the room along the slots at which the unit is tried besides its own place there."""
 
-_EXCUSED: Final = (
-    (
-        "These zeros lie inside the outline of the load: the flutes are not judged against it",
-        ("flutes",),
-    ),
-    (
-        "These zeros lie so deep inside the outline of the load that the holder comes into it: "
-        "tools are not judged against it there; enter [[fixture.windows]] or [[solids]]",
-        ("tool", "both"),
-    ),
-    (
-        "Tools come into the outline of the unit's body, of whose inside nothing is entered: not "
-        "judged there; enter its parts under [[unit.boxes]]",
-        ("body", "both"),
-    ),
-)
-"""What is told of tools that come into outlines, and for which of `Down.excused`."""
-
 MOST_PLACES: Final = 400
-
-
-@dataclass(frozen=True, slots=True)
-class Lost:
-    """A station that is not reached.
-
-    Attributes
-    ----------
-    station, face : str
-    reason : str
-        "travel", "turning", "table", "guard", "tool".
-    between : tuple of str
-        The bodies that come too near; empty for travel.
-    tilt_rad : float or None
-        Tilt at which they do.
-    """
-
-    station: str
-    face: str
-    reason: str
-    between: tuple[str, ...]
-    tilt_rad: float | None
-
-
-@dataclass(frozen=True, slots=True)
-class ProvenPlace:
-    """One place of the unit.
-
-    Attributes
-    ----------
-    yaw_rad, x_mm, y_mm : float
-    offset_mm : float or None
-        As in `gudgeon.findings.place.Place`.
-    works : bool
-        Whether the plain conditions of place are kept (slots, travel, hoses, table edge ...).
-    lost : tuple of Lost
-        The first reason for each station.
-    of : int
-        Stations in all.
-    """
-
-    yaw_rad: float
-    x_mm: float
-    y_mm: float
-    offset_mm: float | None
-    works: bool
-    lost: tuple[Lost, ...]
-    of: int
-
-    @property
-    def reached(self) -> int:
-        """Stations all of whose faces are reached."""
-        return self.of - len(self.lost)
-
-    @property
-    def causes(self) -> tuple[tuple[str, int], ...]:
-        """What costs how many stations, the worst first."""
-        named = (" and ".join(one.between) or one.reason for one in self.lost)
-        return tuple(Counter(named).most_common())
-
-
-@dataclass(frozen=True, slots=True)
-class Change:
-    """A change that wins stations back.
-
-    Attributes
-    ----------
-    kind : str
-        "part", "place", "riser", "tool".
-    words : str
-        What to do, as an order.
-    reached, of : int
-        Stations reached then.
-    name : str
-        What is fitted, or the thickness.
-    """
-
-    kind: str
-    words: str
-    reached: int
-    of: int
-    name: str
-
-
-@dataclass(frozen=True, slots=True)
-class ProvenFinding:
-    """The place that is judged, by proofs.
-
-    Attributes
-    ----------
-    place : ProvenPlace
-    fitted : tuple of Fitted
-    changes : tuple of Change
-        What wins stations back, the cheapest of those that win most first.
-    without : tuple of str
-        Parts without which nothing is lost.
-    assumed, left_out : tuple of str
-    missing : tuple of Missing
-    tools : tuple of int
-        Tools that were judged.
-    inside : int
-        Stations whose tools come into an outline, inside which they are not judged.
-    """
-
-    place: ProvenPlace
-    fitted: tuple[Fitted, ...]
-    changes: tuple[Change, ...]
-    without: tuple[str, ...]
-    assumed: tuple[str, ...]
-    left_out: tuple[str, ...]
-    missing: tuple[Missing, ...]
-    tools: tuple[int, ...]
-    inside: int
 
 
 class ProvenPlaceFindings(WayFindings):
@@ -186,43 +51,6 @@ class ProvenPlaceFindings(WayFindings):
         if chosen is None or not self.zeros_on_unit:
             return None
         return self._proven(chosen, (chosen.x_mm, chosen.y_mm))
-
-    @cached_property
-    def proven(self) -> ProvenFinding | None:
-        """The place that is judged, what costs stations there, and what wins them back."""
-        here = self.proven_here
-        if here is None:
-            return None
-        fitted = self.fitted
-        changes = self._changes(here, fitted) if here.lost else ()
-        without = tuple(
-            one.box
-            for one in fitted
-            if one.name == f"without {one.box}" and not one.lost and fitted[0].lost
-        )
-        found = self._standing.scene
-        told = [*self.asked_told, *found.assumed, *self._tools_told]
-        for words, kinds in _EXCUSED:
-            where = _places_of(self._excused, kinds)
-            if where:
-                told.append(f"{words} ({where}).")
-        return ProvenFinding(
-            place=here,
-            fitted=fitted,
-            changes=changes,
-            without=without,
-            assumed=tuple(dict.fromkeys(told)),
-            left_out=found.left_out,
-            missing=found.missing,
-            tools=tuple(self._tools),
-            inside=len(
-                {
-                    zero.station
-                    for zero, site, kind in self._excused
-                    if site.turn_rad == 0.0 and kind != "flutes"
-                }
-            ),
-        )
 
     @cached_property
     def proven_places(self) -> tuple[ProvenPlace, ...]:
@@ -245,6 +73,11 @@ class ProvenPlaceFindings(WayFindings):
     def scene_of_unit(self) -> Scene:
         """The unit alone where it stands, for pictures."""
         return self._standing.own_scene
+
+    @property
+    def scene_of_all(self) -> Scene:
+        """All bodies but the tool, the unit where it is judged, for pictures."""
+        return self._standing.scene.scene
 
     def _offsets(self, place: Place) -> Iterator[tuple[tuple[float, float], float]]:
         """Yield where a seat may stand along the slots, and how far from its own place there."""
@@ -334,20 +167,19 @@ class ProvenPlaceFindings(WayFindings):
 
     def _proven(self, place: Place, at: tuple[float, float]) -> ProvenPlace:
         site = self._site(place.yaw_rad)
-        ways = {
-            (round(way.tilt_rad, 6), round(way.turn_rad, 6)): way for way in self._standing.own_ways
-        }
         lost: dict[str, Lost] = {}
         stations = dict.fromkeys(zero.station for zero in self.zeros_on_unit)
         for zero in self.zeros_on_unit:
             if zero.station in lost:
                 continue
-            pose = (zero.tilt_rad, zero.turn_rad)
-            way = ways.get((round(pose[0], 6), round(pose[1], 6)))
+            way = self._way_of(zero)
             if way is not None and not way.proven:
                 touch = way.contact_tilt_rad
                 tilt = way.worst_tilt_rad if touch is None else touch
-                lost[zero.station] = Lost(zero.station, zero.face, "turning", way.pair, tilt)
+                lost[zero.station] = Lost(
+                    zero.station, zero.face, "turning", named(way.pair), tilt, way.decided,
+                    way.worst,
+                )  # fmt: skip
                 continue
             why = self._lost(site, zero, at)
             if why is not None:
@@ -377,73 +209,58 @@ class ProvenPlaceFindings(WayFindings):
             ):
                 return Lost(zero.station, zero.face, "travel", (f"travel of {letter}",), None)
 
-        def lost(reason: str, gap: Gap) -> Lost:
-            return Lost(zero.station, zero.face, reason, gap.pair, gap.joint[3])
-
+        cut_at = self._top_over(site, zero, at)
         met = site.table(at, pose)
         if met is not None:
-            return lost("table", met)
-        travel_z = machine.travel_z
-        top = travel_z[1].value if travel_z is not None else 0.0
-        cut_at = np.array([x, y, top])
-        named = [number for number in zero.tools if number in self._tools]
-        several = list(named or self._tools)
+            return _met(zero, "table", site.displayed(met, at, cut_at))
+        asked = [number for number in zero.tools if number in self._tools]
+        several = list(asked or self._tools)
         why: Lost | None = None
         good = 0
         for tool in several:
-            found = self._tool_lost(site, zero, at, tool, cut_at, lost)
+            found = self._tool_lost(site, zero, at, tool)
             if found is None:
                 good += 1
-                if not named:
+                if not asked:
                     break
             else:
-                why = why or found
-                if named:
+                # What could not be told goes before what is too close: that tool may reach it.
+                why = found if why is None or (why.decided and not found.decided) else why
+                if asked:
                     return found
         if several and not good:
             return why
         if not several:
-            return self._walls_lost(site, at, zero, cut_at, lost, None)
+            return self._walls_lost(site, at, zero, None)
         return None
 
     def _tool_lost(
-        self,
-        site: Site,
-        zero: UnitZero,
-        at: tuple[float, float],
-        tool: int,
-        cut_at: Floats,
-        lost: Callable[[str, Gap], Lost],
+        self, site: Site, zero: UnitZero, at: tuple[float, float], tool: int
     ) -> Lost | None:
         """Return why one tool does not reach a zero; ``None`` if it does."""
         pose = (zero.tilt_rad, zero.turn_rad)
-        entered = next(item for item in self.cell.tools if item.number == tool)
-        assert entered.length is not None
-        low = self.table_top_mm + self.axis_height_mm + zero.point_mm[2] + entered.length.value
+        cut_at = self._top_over(site, zero, at)
+        top, low, tip = self._depths(zero, tool, float(cut_at[2]))
         travel = self.cell.machine.travel_z
         if travel is not None and not (
             travel[0].value - ROUNDING <= low <= travel[1].value + ROUNDING
         ):
             return Lost(zero.station, zero.face, "travel", (f"travel of Z with T{tool}",), None)
-        top = max(float(cut_at[2]), low)
-        tip = low - entered.length.value
         down = site.down(tool, site.spot(zero.point_mm), pose, top, low, tip)
         if down.excused:
             self._excused.append((zero, site, down.excused))
         if down.gap is not None:
-            return lost("tool", down.gap)
+            return _met(zero, "tool", site.displayed(down.gap, at), tool)
         met = site.reaches(tool, np.array([*cut_at[:2], top]), np.array([*cut_at[:2], low]))
         if met is not None:
-            return lost("tool", met)
-        return self._walls_lost(site, at, zero, cut_at, lost, tool)
+            return _met(zero, "tool", met, tool)
+        return self._walls_lost(site, at, zero, tool)
 
     def _walls_lost(
         self,
         site: Site,
         at: tuple[float, float],
-        of: UnitZero,
-        cut_at: Floats,
-        lost: Callable[[str, Gap], Lost],
+        zero: UnitZero,
         tool: int | None,
     ) -> Lost | None:
         """Find a place of the spindle from which the unit may turn into the pose.
@@ -452,16 +269,40 @@ class ProvenPlaceFindings(WayFindings):
         there, and the tool at the top of Z.
         """
         first: Lost | None = None
-        pose, zero = (of.tilt_rad, of.turn_rad), (of.station, of.face)
+        pose, cut_at = (zero.tilt_rad, zero.turn_rad), self._top_over(site, zero, at)
         for turn_at in self._parks(cut_at):
             met = site.walls(at, pose, turn_at, cut_at)
             if met is not None:
-                first = first or lost("guard", met)
-                continue
-            if tool is None or site.over(tool, turn_at, cut_at, at, pose):
+                found = _met(zero, "guard", site.displayed(met, at, turn_at))
+            elif tool is None or site.over(tool, turn_at, cut_at, at, pose):
                 return None
-            first = first or Lost(*zero, "tool", (f"T{tool} at the top of Z", "the load"), None)
+            else:
+                high = (f"T{tool} at the top of Z", "the load")
+                found = Lost(zero.station, zero.face, "tool", high, None, tool=tool)
+            first = found if first is None or (first.decided and not found.decided) else first
         return first
+
+    def _way_of(self, zero: UnitZero) -> Way | None:
+        """Return the way of the unit to the pose of a zero."""
+        known = {
+            (round(way.tilt_rad, 6), round(way.turn_rad, 6)): way for way in self._standing.own_ways
+        }
+        return known.get((round(zero.tilt_rad, 6), round(zero.turn_rad, 6)))
+
+    def _top_over(self, site: Site, zero: UnitZero, at: tuple[float, float]) -> Floats:
+        """Return the place of the spindle over a zero, at the top of Z."""
+        spot, travel = site.spot(zero.point_mm), self.cell.machine.travel_z
+        return np.array(
+            [at[0] + spot[0], at[1] + spot[1], travel[1].value if travel is not None else 0.0]
+        )
+
+    def _depths(self, zero: UnitZero, tool: int, top: float) -> tuple[float, float, float]:
+        """Return Z where a tool starts down to a zero, Z there, and the height of its tip there."""
+        entered = next(item for item in self.cell.tools if item.number == tool)
+        assert entered.length is not None
+        tip = self.table_top_mm + self.axis_height_mm + zero.point_mm[2]
+        low = tip + entered.length.value
+        return max(top, low), low, tip
 
     def _parks(self, cut_at: Floats) -> Iterator[Floats]:
         yield cut_at
@@ -472,80 +313,16 @@ class ProvenPlaceFindings(WayFindings):
             for y in machine.travel_y:
                 yield np.array([x.value, y.value, cut_at[2]])
 
-    # --- what wins stations back --------------------------------------------------------------
 
-    def _changes(self, here: ProvenPlace, fitted: tuple[Fitted, ...]) -> tuple[Change, ...]:
-        found: list[Change] = []
-        for number, box in enumerate(self.cell.unit.boxes):
-            for other in self.cell.unit.alternatives:
-                if box.name is not None and other.instead_of == box.name:
-                    name = other.name or "the alternative"
-                    words = f"fit the {name} in place of the {box.name}"
-                    found += self._won(here, "part", words, name, self._with_boxes(number, other))
-        found += self._other_place(here)
-        for plate in self.cell.placement.risers:
-            cell = self.placed_cell
-            now = cell.placement.riser
-            if now is not None and abs(now.value - plate.value) < ROUNDING:
-                continue
-            placement = replace(cell.placement, riser=plate)
-            size = self.units.text(_LENGTH, plate.value)
-            again = self._other(replace(cell, placement=placement))
-            words = f"put the riser plate of {size} under the unit"
-            found += self._won(here, "riser", words, size, again)
-        found += self._other_tools(here)
-        # Sorting is stable: of those that win as much, the cheapest stands first.
-        return tuple(sorted(found, key=lambda change: -change.reached))
-
-    def _won(
-        self, here: ProvenPlace, kind: str, words: str, name: str, again: WayFindings
-    ) -> list[Change]:
-        """Return the change if the same place reaches more stations with it."""
-        assert isinstance(again, ProvenPlaceFindings)
-        chosen = again._judge(here.yaw_rad, (here.x_mm, here.y_mm), None)
-        then = again._proven(chosen, (here.x_mm, here.y_mm))
-        if then.reached <= here.reached or not (chosen.works or not here.works):
-            return []
-        return [Change(kind, words, then.reached, then.of, name)]
-
-    def _other_place(self, here: ProvenPlace) -> list[Change]:
-        try:
-            places = self.proven_places
-        except Lacking:
-            return []
-        best = next((place for place in places if place.works or not here.works), None)
-        if best is None or best.reached <= here.reached:
-            return []
-        x, y = (self.units.text(_LENGTH, value) for value in (best.x_mm, best.y_mm))
-        yaw = f"{round(math.degrees(best.yaw_rad), 2) + 0.0:g} deg"
-        words = f"put the unit with its platter centre at X {x}, Y {y}, yaw {yaw}"
-        return [Change("place", words, best.reached, best.of, f"X {x}, Y {y}")]
-
-    def _other_tools(self, here: ProvenPlace) -> list[Change]:
-        """Return tools that reach what the named ones do not."""
-        site = self._site(here.yaw_rad)
-        at = (here.x_mm, here.y_mm)
-        won: dict[int, set[str]] = {}
-        for one in here.lost:
-            if one.reason != "tool" and "Z with" not in " ".join(one.between):
-                continue
-            faces = [zero for zero in self.zeros_on_unit if zero.station == one.station]
-            for tool in self._tools:
-                free = [replace(zero, tools=(tool,)) for zero in faces]
-                if all(self._lost(site, zero, at) is None for zero in free):
-                    won.setdefault(tool, set()).add(one.station)
-        if not won:
-            return []
-        tool, stations = max(won.items(), key=lambda item: len(item[1]))
-        words = f"use T{tool} at station{'s' * (len(stations) > 1)} {', '.join(sorted(stations))}"
-        return [Change("tool", words, here.reached + len(stations), here.of, f"T{tool}")]
+def named(pair: tuple[str, str]) -> tuple[str, ...]:
+    """Return the names of a pair that are known: a gap that stays open has none."""
+    return tuple(name for name in pair if name)
 
 
-def _places_of(found: list[tuple[UnitZero, Site, str]], kinds: tuple[str, ...]) -> str:
-    """Return the zeros of some kinds at the yaw as entered, each once."""
-    names = (
-        f"station {zero.station}, {zero.face}"
-        for zero, site, kind in found
-        if site.turn_rad == 0.0 and kind in kinds
-    )
-    return ", ".join(dict.fromkeys(names))
+def _met(zero: UnitZero, reason: str, gap: Gap, tool: int | None = None) -> Lost:
+    """Return what a failed proof costs; where it stayed open there is no pose that is too close."""
+    from gudgeon.clearance.prove import Status
+
+    decided = gap.status is Status.CLOSER
+    tilt = gap.joint[3]
+    return Lost(zero.station, zero.face, reason, named(gap.pair), tilt, decided, gap, tool)

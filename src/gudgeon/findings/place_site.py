@@ -152,9 +152,10 @@ class Site:
         shift = np.array([*self._shift(place), 0.0])
         worst = None
         for stops in orders(*pose):
-            worst = self._first(self._table, _all_at(stops, shift), self.need_mm)
-            if worst is None:
+            found = self._first(self._table, _all_at(stops, shift), self.need_mm)
+            if found is None:
                 return None
+            worst = _less_known(worst, found)
         return worst
 
     def walls(
@@ -171,16 +172,27 @@ class Site:
         shift = np.array([*self._shift(place), 0.0])
         for prover, need in self._walls:
             worst: Gap | None = None
-            for stops in orders(*pose):
-                ends = _all_at(stops, self.made * turn_at + shift)
-                last = ends[-1].copy()
-                last[:3] = self.made * cut_at + shift
-                worst = self._first(prover, [*ends, last], need)
-                if worst is None:
+            for stops in self._turns_and_goes(pose, turn_at, cut_at, shift):
+                found = self._first(prover, stops, need)
+                if found is None:
+                    worst = None
                     break
+                worst = _less_known(worst, found)
             if worst is not None:
                 return worst
         return None
+
+    def _turns_and_goes(
+        self, pose: tuple[float, float], turn_at: Floats, cut_at: Floats, shift: Floats
+    ) -> list[list[Floats]]:
+        """Return the ways into a pose at one place of the spindle, then to another."""
+        ways = []
+        for stops in orders(*pose):
+            ends = _all_at(stops, self.made * turn_at + shift)
+            last = ends[-1].copy()
+            last[:3] = self.made * cut_at + shift
+            ways.append([*ends, last])
+        return ways
 
     def reaches(self, tool: int, start: Floats, end: Floats) -> Gap | None:
         """Return what a tool meets of the machine on a motion of X, Y, Z; ``None``: nothing."""
@@ -247,6 +259,87 @@ class Site:
                 return found
         return None
 
+    # --- how much is left, exactly -----------------------------------------------------------
+
+    def least_down(
+        self,
+        tool: int,
+        spot: tuple[float, float],
+        pose: tuple[float, float],
+        top: float,
+        to: float,
+        tip: float,
+    ) -> Gap | None:
+        """Return the smallest gap of a tool that comes down clear; the flutes may be in stock."""
+        found = self.down(tool, spot, pose, top, to, tip)
+        if not found.clear:
+            return None
+        kind = found.excused if found.excused in ("body", "tool", "both") else ""
+        x, y = self.origin_mm[0] + spot[0], self.origin_mm[1] + spot[1]
+        ends = [np.array([x, y, top, *pose]), np.array([x, y, to, *pose])]
+        return _least([(self._with_tool[kind, tool], [ends], self.need_mm)], "*")
+
+    def least_machine(
+        self,
+        place: tuple[float, float],
+        pose: tuple[float, float],
+        turn_at: Floats,
+        cut_at: Floats,
+    ) -> tuple[Gap | None, Gap | None]:
+        """Return the smallest gap of unit and load to the table, and to guards, column and door.
+
+        That to a guard with a margin is what is left beyond its margin.
+        """
+        shift = np.array([*self._shift(place), 0.0])
+        turns = [_all_at(stops, shift) for stops in orders(*pose)]
+        ways = self._turns_and_goes(pose, turn_at, cut_at, shift)
+        table = [] if self._table is None else [(self._table, turns, self.need_mm)]
+        return _least(table), _least([(prover, ways, need) for prover, need in self._walls])
+
+    def least_reach(self, tool: int, start: Floats, end: Floats) -> Gap | None:
+        """Return the smallest gap of a tool to the machine on a motion of X, Y, Z."""
+        prover = self._machine[tool]
+        if not len(prover.scene.bodies):
+            return None
+        stops = [np.array([*start, 0.0, 0.0]), np.array([*end, 0.0, 0.0])]
+        return _least([(prover, [stops], self.need_mm)])
+
+    def least_over(
+        self,
+        tool: int,
+        turn_at: Floats,
+        cut_at: Floats,
+        place: tuple[float, float],
+        pose: tuple[float, float],
+    ) -> Gap | None:
+        """Return the smallest gap of a tool under which the unit turns; see `over`."""
+        shift = np.array([*self._shift(place), 0.0])
+        here, there = turn_at + shift, cut_at + shift
+        ends = [[*_all_at(stops, here), np.array([*there, *pose])] for stops in orders(*pose)]
+        gaps = [
+            _least([(self._with_tool[kind, tool], ends, self.need_mm)])
+            for kind in ("", "body")
+            if (kind, tool) in self._with_tool
+        ]
+        return next((gap for gap in gaps if gap is None or gap.lower_mm >= self.need_mm), None)
+
+    def displayed(self, gap: Gap, place: tuple[float, float], at: Floats | None = None) -> Gap:
+        """Return a gap with the joints that the machine displays, the unit standing in a place.
+
+        `at` gives X, Y, Z where the table does not make them.
+        """
+        shift = np.array([*self._shift(place), 0.0])
+        joint = np.array(gap.joint)
+        real = joint[:3] - shift
+        if at is not None:
+            real = np.where(self.made != 0.0, real, at)
+        ends = [np.asarray(point) - shift for point in gap.points]
+        return replace(
+            gap,
+            joint=(*real.tolist(), *joint[3:].tolist()),
+            points=(tuple(ends[0].tolist()), tuple(ends[1].tolist())),
+        )
+
     def over(
         self,
         tool: int,
@@ -281,6 +374,39 @@ class Site:
             if found.status is not Status.PROVEN:
                 return found
         return None
+
+
+def _less_known(one: Gap | None, other: Gap) -> Gap:
+    """Return which of two failed proofs to tell: one that stays open is no pose too close."""
+    from gudgeon.clearance.prove import Status
+
+    if one is None or (one.status is Status.CLOSER and other.status is not Status.CLOSER):
+        return other
+    return one
+
+
+def _least(
+    judged: Sequence[tuple[Prover, list[list[Floats]], float]], cutting: str | None = None
+) -> Gap | None:
+    """Return the smallest gap on the best of some ways, over several provers; ``None``: no pair."""
+    least: tuple[float, Gap] | None = None
+    for prover, ways, need in judged:
+        best: tuple[float, Gap] | None = None
+        for stops in ways:
+            gaps = [
+                prover.motion(start, end, need, cutting=cutting, exact=True)
+                for start, end in pairwise(stops)
+            ]
+            worst = min(gaps, key=lambda gap: gap.lower_mm)
+            if best is None or worst.lower_mm > best[0]:
+                best = (worst.lower_mm, worst)
+        if (
+            best is not None
+            and np.isfinite(best[1].upper_mm)
+            and (least is None or best[0] < least[0])
+        ):
+            least = best
+    return None if least is None else least[1]
 
 
 def turned_body(body: Body, turn_rad: float, about_mm: tuple[float, float]) -> Body:

@@ -6,10 +6,10 @@ import math
 from dataclasses import replace
 from typing import Final
 
-from gudgeon.answer import Column, Figure, Picture, Table
+from gudgeon.answer import Column, Figure, Missing, Picture, Table
 from gudgeon.findings import Findings, Lacking
 from gudgeon.findings.place import Place
-from gudgeon.findings.place_proven import Lost, ProvenFinding, ProvenPlace
+from gudgeon.findings.place_found import Change, Closest, Lost, ProvenFinding, ProvenPlace
 from gudgeon.findings.place_ways import Fitted, Way
 from gudgeon.quantity.kinds import Kind
 from gudgeon.questions._fits_judge import Says
@@ -24,6 +24,8 @@ SOURCE: Final = (
 )
 
 MOST_ROWS: Final = 20
+EXACT_ROWS: Final = 3
+"""Places, the best first, of which the least room is worked out exactly."""
 
 REASONS: Final = {
     "travel": "out of travel",
@@ -75,52 +77,98 @@ def _tell_assumed(says: Says, found: ProvenFinding) -> None:
 
 def _tell_lost(findings: Findings, says: Says, found: ProvenFinding, lost: list[Lost]) -> None:
     here = found.place
-    words, _ = replace(here, lost=tuple(lost)).causes[0]
-    first = next(one for one in lost if (" and ".join(one.between) or one.reason) == words)
-    at = ""
-    if first.reason == "turning" and first.tilt_rad is not None:
-        at = f" from tilt {angle_text(first.tilt_rad)} on"
-    what = REASONS[first.reason]
-    verb = "come too near to each other" if len(first.between) > 1 else "is left"
-    says.broken.append(
-        f"{len(lost)} of {here.of} stations {'is' if len(lost) == 1 else 'are'} lost "
-        f"({what}: {words} {verb}{at})"
-    )
-    mends = [f"{change.words}: {_counted(change.reached, change.of)}" for change in found.changes]
+    certain = [one for one in lost if one.decided]
+    if certain:
+        words, _ = replace(here, lost=tuple(certain)).causes[0]
+        first = next(one for one in certain if (" and ".join(one.between) or one.reason) == words)
+        says.broken.append(
+            f"{len(certain)} of {here.of} stations {'is' if len(certain) == 1 else 'are'} lost "
+            f"({_cause(first)})"
+        )
+    for one in lost:
+        if not one.decided:
+            says.open.append(_undecided(findings, one))
+    mends = [f"{change.words}: {_counted(change)}" for change in found.changes]
     says.mends[:0] = mends
     for name in found.without:
         says.flips.append(f"Without the {name} nothing is lost.")
 
 
-def _counted(reached: int, of: int) -> str:
-    return (
-        f"all {of} stations are reached then"
-        if reached == of
-        else (f"{reached} of {of} stations are reached then")
+def _cause(one: Lost) -> str:
+    """Return why a station is lost, in words that stand by themselves whatever is known."""
+    what = REASONS[one.reason]
+    at = ""
+    if one.reason == "turning" and one.tilt_rad is not None:
+        at = f" from tilt {angle_text(one.tilt_rad)} on"
+    if not one.between:
+        return f"{what}{at}"
+    if len(one.between) == 1:
+        return f"{what}: {one.between[0]} {'is left' if one.reason == 'travel' else 'is met'}{at}"
+    return f"{what}: {' and '.join(one.between)} come too near to each other{at}"
+
+
+def _undecided(findings: Findings, one: Lost) -> Missing:
+    """Return what to get where a proof ended neither way: that is no station lost."""
+    between = f" between {' and '.join(one.between)}" if one.between else ""
+    return Missing(
+        what=f"a proof that station {one.station}, {one.face} is reached",
+        where=f"{findings.cell.file}: solids",
+        why=f"{REASONS[one.reason]}: the gap{between} stays open within the work allowed",
+        how_to_get_it="enter the bodies of that station in fewer and simpler pieces, or watch that "
+        "motion by hand with the rapids at their lowest",
     )
+
+
+def _counted(change: Change) -> str:
+    if change.reached == change.of:
+        return f"all {change.of} stations are reached then"
+    return f"{change.reached} of {change.of} stations are reached then"
 
 
 def _pictures(findings: Findings, found: ProvenFinding) -> tuple[Picture, ...]:
-    """Return the pose in which parts of the unit come nearest to each other, in two views."""
-    ways = [way for way in found.fitted[0].ways if math.isfinite(way.way_mm)]
-    worst = min(ways, key=lambda way: way.way_mm, default=None)
-    if worst is None or worst.worst is None:
-        return ()
+    """Return the tightest poses: of the unit in itself, and of all with tools and guards."""
     from gudgeon.drawing.pose_view import pose_pictures
 
-    size = findings.units.text(Kind.LENGTH, abs(worst.way_mm))
-    gap = worst.worst
-    return pose_pictures(
-        "own_gap",
-        f"The unit at tilt {angle_text(worst.worst_tilt_rad)}: {' and '.join(worst.pair)}",
-        findings.scene_of_unit,
-        (),
+    units = findings.units
+    shown: list[Picture] = []
+    ways = [way for way in found.fitted[0].ways if math.isfinite(way.way_mm)]
+    worst = min(ways, key=lambda way: way.way_mm, default=None)
+    if worst is not None and worst.worst is not None:
+        size = units.text(Kind.LENGTH, abs(worst.way_mm))
+        shown += pose_pictures(
+            "own_gap",
+            f"The unit at tilt {angle_text(worst.worst_tilt_rad)}: {' and '.join(worst.pair)}",
+            findings.scene_of_unit,
+            (),
+            worst.worst.joint,
+            worst.pair,
+            worst.worst.points,
+            size if worst.way_mm > 0.0 else f"{size} into each other",
+            inch=units.inch,
+        )
+    near = found.closest
+    lost = next((one for one in found.place.lost if one.gap is not None and one.decided), None)
+    if lost is not None and lost.reason != "turning":
+        where, gap, tool = f"Lost, {lost.station}, {lost.face}", lost.gap, lost.tool
+    elif near is not None:
+        where, gap, tool = f"Tightest, {near.station}, {near.face}", near.gap, near.tool
+    else:
+        return tuple(shown)
+    assert gap is not None
+    between = " and ".join(name for name in gap.pair if name)
+    left = max(gap.upper_mm, 0.0)
+    shown += pose_pictures(
+        "tightest",
+        f"{where}: {between}",
+        findings.scene_of_all,
+        findings.tool_bodies(tool) if tool is not None else (),
         gap.joint,
-        worst.pair,
+        gap.pair,
         gap.points,
-        size if worst.way_mm > 0.0 else f"{size} into each other",
-        inch=findings.units.inch,
+        units.text(Kind.LENGTH, left) if left > 0.0 else "touches",
+        inch=units.inch,
     )
+    return tuple(shown)
 
 
 def _figures(findings: Findings, found: ProvenFinding) -> list[Figure]:
@@ -159,7 +207,31 @@ def _figures(findings: Findings, found: ProvenFinding) -> list[Figure]:
                 "negative: they overlap",
             )
         )
+    if found.closest is not None:
+        near = found.closest
+        asked = near.gap.lower_mm - near.spare_mm
+        shown.append(
+            figure(
+                units,
+                Kind.LENGTH,
+                "tightest",
+                "smallest gap to tools, table and guards on the way to the zeros",
+                near.gap.lower_mm,
+                limit=asked,
+                limit_kind="min",
+                note=_where(near) + ("; beyond the margin that is entered" if asked == 0.0 else ""),
+            )
+        )
     return shown
+
+
+def _between(near: Closest) -> str:
+    return " and ".join(name for name in near.gap.pair if name)
+
+
+def _where(near: Closest) -> str:
+    with_tool = f", T{near.tool}" if near.tool is not None else ""
+    return f"{_between(near)} ({REASONS[near.reason]}; station {near.station}, {near.face}{with_tool})"
 
 
 def _tables(findings: Findings, found: ProvenFinding) -> list[Table]:
@@ -208,7 +280,7 @@ def _tables(findings: Findings, found: ProvenFinding) -> list[Table]:
         shown.append(
             Table(
                 "changes",
-                "What wins stations back, the best first",
+                "What wins stations back, the best first, and of those what costs least",
                 (
                     Column("kind", "kind"),
                     Column("what", "what"),
@@ -273,6 +345,8 @@ def _places(findings: Findings, places: tuple[ProvenPlace, ...]) -> Table:
             Column("of", "of"),
             Column("place", "place"),
             Column("costs", "what costs most"),
+            Column("spare", "room to spare", mm),
+            Column("tightest", "tightest"),
         ),
         tuple(
             (
@@ -284,7 +358,16 @@ def _places(findings: Findings, places: tuple[ProvenPlace, ...]) -> Table:
                 float(one.of),
                 "ok" if one.works else "fails",
                 "; ".join(f"{words}: {count}" for words, count in one.causes[:2]) or None,
+                *_room(findings, one, number),
             )
-            for one in places[:MOST_ROWS]
+            for number, one in enumerate(places[:MOST_ROWS])
         ),
     )
+
+
+def _room(findings: Findings, one: ProvenPlace, number: int) -> tuple[float | None, str | None]:
+    """Return what is left beyond the clearance asked in one of the best places, and where."""
+    near = findings.closest_in(one) if number < EXACT_ROWS else None
+    if near is None:
+        return None, None
+    return findings.units.shown(Kind.LENGTH, near.spare_mm), _between(near)
