@@ -476,20 +476,22 @@ anchor_z = "-580 mm"
 length = "400 mm"
 diameter = "20 mm"
 """
-    body = named(findings(hose).scene.scene.bodies, "cable")
-    pieces, ends = body.solids[0]
+    body = named(findings(hose).scene.scene.bodies, "cable, where it may hang")
+    pieces, line = body.solids[0]
     radius = float(pieces["round"][0]) - 10.0
-    apart = np.linalg.norm(ends[1] - ends[0])
+    # The connector is 100 mm behind the tilt line, which lies at Y -200, 400 mm under Z 0.
+    ends = np.array([[-400.0, -100.0, -400.0], [-200.0, -50.0, -580.0]])
     rng = np.random.default_rng(4)
     for _ in range(500):
         # A point with |p - a| + |p - b| = 400: on the ellipsoid that holds every such hose.
         way = rng.normal(size=3)
         way /= np.linalg.norm(way)
-        along = float(way @ (ends[1] - ends[0]))
+        apart, along = np.linalg.norm(ends[1] - ends[0]), float(way @ (ends[1] - ends[0]))
         far = (400.0**2 - apart**2) / (2.0 * (400.0 - along))
         point = ends[0] + far * way
-        share = np.clip((point - ends[0]) @ (ends[1] - ends[0]) / apart**2, 0.0, 1.0)
-        off = np.linalg.norm(point - ends[0] - share * (ends[1] - ends[0]))
+        reach = line[1] - line[0]
+        share = np.clip((point - line[0]) @ reach / (reach @ reach), 0.0, 1.0)
+        off = np.linalg.norm(point - line[0] - share * reach)
         assert off <= radius + 1e-9
 
 

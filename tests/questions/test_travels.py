@@ -5,6 +5,7 @@ from __future__ import annotations
 import dataclasses
 import functools
 import math
+import re
 from pathlib import Path
 
 import numpy as np
@@ -15,6 +16,7 @@ from gudgeon.cell.files import load
 from gudgeon.cell.model import Cell, Hose
 from gudgeon.cell.model_control import WordMeaning
 from gudgeon.findings import Findings
+from gudgeon.findings.hoses import bend_needs, longest_bent
 from gudgeon.program.reader import read
 from gudgeon.program.track import Ended, Kind
 from gudgeon.quantity.amount import Amount
@@ -229,3 +231,92 @@ def test_warm_up_is_for_the_empty_spindle_where_a_tool_would_touch() -> None:
     assert warm.empty_spindle
     assert warm.without == ("T2",)
     assert any("Take the tool out" in text for text in asked(case(5)).cautions)
+
+
+# --- hoses that hang ----------------------------------------------------------------------------
+
+
+def with_hose(**entries: float | str) -> Cell:
+    """Case 1 with a hose from the cradle down to the table under it."""
+    usual: dict[str, float | str] = {
+        "name": "oil hose",
+        "turns_with": "cradle",
+        "connector_x": 0.0,
+        "connector_y": 0.0,
+        "connector_z": -60.0,
+        "anchor_x": -381.0,
+        "anchor_y": -130.0,
+        "anchor_z": -560.0,
+        "length": 340.0,
+        "diameter": 12.0,
+    }
+    return with_unit(case(1), hoses=(hose(**(usual | entries)),))
+
+
+def row_of(found: Answer, table: str) -> dict[str, object]:
+    told = found.table(table)
+    return dict(zip([column.name for column in told.columns], told.rows[0], strict=True))
+
+
+def test_a_hose_that_may_reach_something_gets_the_tie_that_settles_it() -> None:
+    found = asked(with_hose(length=700.0))
+    assert found.verdict is Verdict.YES_IF
+    tie = row_of(found, "hoses_hanging")["tie"]
+    assert isinstance(tie, float)
+    assert "tied so that no more than" in found.headline
+    # So much of it free is proven; a hundredth more of it is not.
+    tied = asked(with_hose(length=tie))
+    assert "tied" not in tied.headline
+    assert row_of(tied, "hoses_hanging")["meets"] == "nothing: it hangs free"
+    assert "tied" in asked(with_hose(length=1.02 * tie)).headline
+
+
+def test_a_hose_that_hangs_free_makes_no_condition() -> None:
+    found = asked(with_hose())
+    plain = asked(with_unit(case(1), hoses=()))
+    assert found.headline == plain.headline
+    assert row_of(found, "hoses_hanging")["meets"] == "nothing: it hangs free"
+    assert any("may hang anywhere" in text for text in found.assumed)
+
+
+def test_a_hose_that_meets_something_when_taut_is_to_be_guided() -> None:
+    found = asked(with_hose(anchor_z=200.0, length=700.0))
+    assert row_of(found, "hoses_hanging")["tie"] is None
+    assert "guided" in found.headline
+
+
+def test_limits_of_the_table_do_not_hang_on_a_slack_hose() -> None:
+    assert limit(asked(with_hose(length=700.0)), "safe_x_min") == pytest.approx(-685.0, abs=0.1)
+
+
+def test_a_hose_that_kinks_gets_the_lengths_that_do_neither() -> None:
+    found = asked(with_hose(connector_z=-10.0, length=900.0, min_bend=100.0))
+    told = row_of(found, "hoses")
+    near = float(str(told["shortest"]))
+    assert near < 200.0
+    assert "does not kink" in found.headline
+    assert found.fix is not None and "neither tears nor kinks" in found.fix
+    longest = 2.0 * 100.0 * math.asin(near / 200.0)
+    between = 0.5 * (longest + float(str(told["longest"])))
+    finding = Findings(with_hose(connector_z=-10.0, length=between, min_bend=100.0))
+    (mended,) = finding.hoses_stretched
+    assert not mended.kinks
+    assert mended.margin_mm > 0.0
+
+
+def test_a_bend_needs_the_chord_of_its_arc_or_a_u() -> None:
+    # A half circle of radius 50 is 157.08 long and spans 100; a quarter spans 50 sqrt 2.
+    assert bend_needs(math.pi * 50.0, 50.0) == pytest.approx(100.0)
+    assert bend_needs(math.pi * 25.0, 50.0) == pytest.approx(50.0 * math.sqrt(2.0))
+    assert bend_needs(1000.0, 50.0) == bend_needs(None, 50.0) == 100.0
+    assert longest_bent(50.0 * math.sqrt(2.0), 50.0) == pytest.approx(math.pi * 25.0)
+    assert longest_bent(100.0, 50.0) == math.inf
+
+
+def test_a_hose_too_short_gets_the_length_that_is_long_enough() -> None:
+    short = asked(with_hose(length=150.0))
+    assert short.verdict is Verdict.NO
+    assert short.fix is not None
+    enough = float(re.findall(r"([0-9.]+) mm or more", short.fix)[0])
+    assert asked(with_hose(length=enough)).verdict is not Verdict.NO
+    assert asked(with_hose(length=enough - 0.01)).verdict is Verdict.NO

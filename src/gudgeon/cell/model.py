@@ -213,7 +213,7 @@ class Hose:
     )
     length: Amount | None = entry(
         Kind.LENGTH,
-        "its whole length; with all of connector and anchor it counts as a body that hangs free",
+        "its whole length; with all of connector and anchor: all it can reach counts as a body",
         above=0.0,
     )
     diameter: Amount | None = entry(Kind.LENGTH, "its outside diameter", above=0.0)

@@ -14,7 +14,7 @@ from numpy.typing import ArrayLike, NDArray
 
 from gudgeon.kinematics.chain import WorkChain
 
-__all__ = ["Span", "span"]
+__all__ = ["Span", "reaches", "span"]
 
 Floats = NDArray[np.float64]
 
@@ -77,7 +77,7 @@ def span(
     if not chain.axes:
         apart = float(np.linalg.norm((np.asarray(point_mm, dtype=np.float64) - fixed) * mask))
         return Span(apart, apart, (), ())
-    radii = _radii(chain, point_mm)
+    radii = reaches(chain, point_mm)
 
     def distances(angles: Floats) -> Floats:
         places = chain.points(angles, point_mm)
@@ -123,7 +123,7 @@ def span(
     )
 
 
-def _radii(chain: WorkChain, point_mm: ArrayLike) -> Floats:
+def reaches(chain: WorkChain, point_mm: ArrayLike) -> Floats:
     """Return the greatest distance of the point from each line, whatever the axes behind it do."""
     point = np.asarray(point_mm, dtype=np.float64)
     radii = np.zeros(len(chain.axes))

@@ -160,6 +160,8 @@ class Crowd:
         The machine's own guards, column and door.
     discs : list of str
         Bodies round about the rotary line that belong to the unit.
+    carried_hoses : list of str
+        Spaces of hoses whose connector turns with the unit.
     """
 
     bodies: list[Body] = field(default_factory=list)
@@ -170,6 +172,7 @@ class Crowd:
     outlines: list[str] = field(default_factory=list)
     walls: list[str] = field(default_factory=list)
     discs: list[str] = field(default_factory=list)
+    carried_hoses: list[str] = field(default_factory=list)
 
     def add(self, body: Body) -> Body:
         """Add a body; a name that is taken gets a number."""

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Final
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from gudgeon.cell.model import Cell, Hose, Mesh, Model, Solid, Station, Tool, ToolStep, Window
+from gudgeon.cell.model import Cell, Mesh, Model, Solid, Station, Tool, ToolStep, Window
 from gudgeon.findings.bodies import (
     Crowd,
     T,
@@ -33,7 +33,6 @@ if TYPE_CHECKING:
 __all__ = [
     "carried_by",
     "fixture_entered",
-    "hose_body",
     "model_bodies",
     "shank_and_steps",
     "solid_bodies",
@@ -194,35 +193,6 @@ def windowed(
         if len(plan) > 2:
             pieces.append(prism(frame, plan, box[2, 0], box[2, 1]))
     return pieces, stock
-
-
-def hose_body(hose: Hose, frame: Frame, name: str) -> Body | None:
-    """Return the room that a hose can fill, hanging free between two fixed ends.
-
-    No point of a hose of length L between ends d apart is farther from the straight line between
-    them than sqrt(L^2 - d^2) / 2: it lies in the ellipsoid with the ends as foci, which lies in
-    the line grown by that radius.  ``None`` where an entry is missing or the connector turns.
-    """
-    from gudgeon.clearance.pieces import hull
-    from gudgeon.clearance.scene import Body, Carrier, Role
-
-    ends = (
-        (hose.connector_x, hose.connector_y, hose.connector_z),
-        (hose.anchor_x, hose.anchor_y, hose.anchor_z),
-    )
-    if hose.length is None or hose.turns_with not in (None, "base"):
-        return None
-    places = [[item for item in end if item is not None] for end in ends]
-    if any(len(place) < 3 for place in places):
-        return None
-    connector = frame.points([item.value for item in places[0]])
-    anchor = np.array([item.value for item in places[1]])
-    apart = float(np.linalg.norm(connector - anchor))
-    sag = math.sqrt(max(most(hose.length) ** 2 - apart**2, 0.0)) / 2.0
-    thick = most(hose.diameter) / 2.0 if hose.diameter else 0.0
-    unsure = sum(item.plus_minus or 0.0 for place in places for item in place)
-    room = hull(np.array([connector, anchor]), 0, sag + thick + unsure)
-    return Body(name, Carrier.TABLE, Role.HOSE, (room,))
 
 
 def shank_and_steps(tool: Tool, key: str, name: str, gather: Gather) -> list[tuple[Body, bool]]:

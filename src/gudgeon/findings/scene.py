@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Final
 import numpy as np
 
 from gudgeon.answer import Missing
-from gudgeon.cell.model import Tool
+from gudgeon.cell.model import Hose, Tool
 from gudgeon.findings.bodies import (
     ENDLESS_MM,
     Crowd,
@@ -28,7 +28,6 @@ from gudgeon.findings.bodies import (
 )
 from gudgeon.findings.entered import (
     fixture_entered,
-    hose_body,
     model_bodies,
     shank_and_steps,
     solid_bodies,
@@ -38,11 +37,16 @@ from gudgeon.findings.entered import (
 )
 from gudgeon.findings.frames import Frame, FrameFindings
 from gudgeon.findings.gather import Gather, Lacking
+from gudgeon.findings.hose_bodies import hose_ends, hose_name, hose_space, turning_ranges
 from gudgeon.findings.place import PlaceFindings
 from gudgeon.kinematics.bodies import LAYOUTS
 
 if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
     from gudgeon.clearance.scene import Body, Lines, Role, Scene
+
+    Floats = NDArray[np.float64]
 
 __all__ = ["OUTLINE", "SceneFinding", "SceneFindings"]
 
@@ -499,18 +503,46 @@ class SceneFindings(PlaceFindings, FrameFindings):
             carrier = Carrier.HEAD if with_head else Carrier.BASE
             crowd.walls.append(crowd.add(Body(name, carrier, Role.GUARD, (solid,))).name)
 
+    @property
+    def turn_limits(self) -> tuple[Floats, Floats]:
+        """Lowest and highest tilt and turn [rad]."""
+        return turning_ranges(self.cell, tilts=self.has_tilt)
+
+    def hose_unsure_mm(self, hose: Hose) -> float:
+        """How far the connector of a hose may stand from where it is told, k = 2 [mm]."""
+        ends = hose_ends(hose, self.unit_frame)
+        if ends is None or hose.turns_with in (None, "base"):
+            return self.unit_unsure_mm
+        none, point = np.zeros((0, 3)), ends[0][None]
+        on_platter = hose.turns_with == "platter"
+        return self.turning_unsure_mm(point if on_platter else none, none if on_platter else point)
+
     def _put_hoses(self, crowd: Crowd) -> None:
-        for number, hose in enumerate(self.cell.unit.hoses, start=1):
-            name = hose.name or f"hose {number}"
-            body = hose_body(hose, self.unit_frame, name)
-            if body is not None:
-                crowd.add(body)
+        for hose in self.cell.unit.hoses:
+            name = hose_name(self.cell, hose)
+            body = hose_space(
+                hose,
+                name,
+                self.unit_frame,
+                self.axis_lines.chain,
+                self.turn_limits,
+                self.hose_unsure_mm(hose),
+            )
+            if body is None:
+                crowd.leave_out(
+                    f"{name} is not judged as a body: its length, or a coordinate of connector or "
+                    "anchor, is not entered."
+                )
+                continue
+            added = crowd.add(body)
+            if hose.turns_with in (None, "base"):
                 crowd.assumed.append(f"{name} may hang anywhere that its length lets it reach.")
             else:
-                crowd.leave_out(
-                    f"{name} is not judged as a body: its length, connector and anchor are not "
-                    "all entered, or it turns with the unit."
+                crowd.assumed.append(
+                    f"{name} may hang anywhere that its length lets it reach, at every tilt and "
+                    "turn; it is not judged against what turns, with which it goes: tie it there."
                 )
+                crowd.carried_hoses.append(added.name)
 
     def _put_apart(self, crowd: Crowd) -> None:
         """Take out what is bolted together, or is the machine's or the unit's own affair."""
@@ -533,10 +565,11 @@ class SceneFindings(PlaceFindings, FrameFindings):
             if body.carrier is Carrier.TABLE and body.role in (Role.UNIT, Role.FIXTURE)
         ]
         crowd.never_touch(by_role[Role.TABLE], standing)
+        crowd.never_touch(by_role[Role.HOSE], by_role[Role.HOSE])
         turning = [
             body.name for body in crowd.bodies if body.carrier in (Carrier.TILT, Carrier.ROTARY)
         ]
-        crowd.never_touch(crowd.outlines, turning)
+        crowd.never_touch((*crowd.outlines, *crowd.carried_hoses), turning)
 
     def _join_unit(self, crowd: Crowd) -> None:
         """Take out parts of the unit that are joined; judge those that stand free of each other.

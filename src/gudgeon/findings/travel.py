@@ -1,9 +1,9 @@
-"""Which travel is safe for all tilts and turns: limits of X and Y, planes of Z, hoses."""
+"""Which travel is safe for all tilts and turns: limits of X and Y, planes of Z."""
 
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 from functools import cached_property
 from typing import TYPE_CHECKING, Final
@@ -11,18 +11,17 @@ from typing import TYPE_CHECKING, Final
 import numpy as np
 from numpy.typing import NDArray
 
-from gudgeon.cell.model import Hose
 from gudgeon.findings.bodies import ENDLESS_MM, block, least, most
 from gudgeon.findings.gather import Lacking
-from gudgeon.findings.proofs import CONTACT_MM, WORK, ProofFindings, ToolInHand, between
-from gudgeon.kinematics.chain import WorkChain
+from gudgeon.findings.hoses import HangingFinding, HoseFindings
+from gudgeon.findings.proofs import CONTACT_MM, WORK, ToolInHand, between
 
 if TYPE_CHECKING:
     from gudgeon.clearance.envelope import Proof, SafeBox
     from gudgeon.clearance.prove import Gap
     from gudgeon.clearance.scene import Body, Scene
 
-__all__ = ["HoseFinding", "PlaneFinding", "TravelFinding", "TravelFindings"]
+__all__ = ["PlaneFinding", "TravelFinding", "TravelFindings"]
 
 Floats = NDArray[np.float64]
 
@@ -76,42 +75,7 @@ class PlaneFinding:
     poses: SafeBox | None
 
 
-@dataclass(frozen=True, slots=True)
-class HoseFinding:
-    """How far a hose is stretched over all tilts and turns.
-
-    Attributes
-    ----------
-    name : str
-    free_mm : float
-        Greatest distance that it may span, its uncertainty taken off.
-    longest_mm, shortest_mm : float
-        Proven bounds of the distance from connector to anchor.
-    longest_at : tuple of floats
-        Tilt and turn where it is stretched most [rad]; empty where the connector does not turn.
-    bend_mm : float or None
-        Distance that its least bend needs, two radii of a U, where that is entered.
-    """
-
-    name: str
-    free_mm: float
-    longest_mm: float
-    shortest_mm: float
-    longest_at: tuple[float, ...]
-    bend_mm: float | None
-
-    @property
-    def margin_mm(self) -> float:
-        """What is left of its free length [mm]; negative: it tears."""
-        return self.free_mm - self.longest_mm
-
-    @property
-    def kinks(self) -> bool:
-        """Whether its ends come nearer than a U of its least bend."""
-        return self.bend_mm is not None and self.shortest_mm < self.bend_mm
-
-
-class TravelFindings(ProofFindings):
+class TravelFindings(HoseFindings):
     """Facts about safe travel."""
 
     @cached_property
@@ -163,32 +127,43 @@ class TravelFindings(ProofFindings):
         )
 
     @cached_property
-    def hoses_stretched(self) -> tuple[HoseFinding, ...]:
-        """Every hose with a free length over all tilts and turns; raises `Lacking`."""
-        return tuple(
-            found for hose in self.cell.unit.hoses if (found := self._stretched(hose)) is not None
-        )
+    def hoses_hanging(self) -> tuple[HangingFinding, ...]:
+        """What each hose may meet within the safe limits, every tool over its plane; `Lacking`."""
+        box = self.safe_limits.box
+        if box is None:
+            return ()
+        low, high = self.ranges.low.copy(), self.ranges.high.copy()
+        low[:2], high[:2] = box.low[:2], box.high[:2]
+        try:
+            planes = self.planes
+        except Lacking:
+            planes = ()
+        top = float(high[2])
+        heads = [
+            (plane.hand.name, plane.hand.bodies, top if plane.z_mm is None else plane.z_mm)
+            for plane in planes
+        ]
+        return self.hanging((low, high), self._wall_proof, heads)
 
-    @property
-    def hoses_left_out(self) -> tuple[str, ...]:
-        """Hoses that cannot be judged, as sentences."""
-        judged = {found.name for found in self.hoses_stretched}
-        return tuple(
-            f"{hose.name or 'hose'} is not judged: its free length, or connector and anchor in the "
-            "same direction, are not entered."
-            for hose in self.cell.unit.hoses
-            if (hose.name or "hose") not in judged
-        )
-
-    def head_proof(self, hand_bodies: Iterable[Body], need_mm: float, *, work: int = WORK) -> Proof:
-        """Return the proof that a tool in the spindle clears table, unit and load."""
+    def head_proof(
+        self,
+        hand_bodies: Iterable[Body],
+        need_mm: float,
+        *,
+        work: int = WORK,
+        hoses: bool = True,
+    ) -> Proof:
+        """Return the proof that a tool in the spindle clears table, unit, load and hoses."""
         from gudgeon.clearance.scene import Carrier, Role
 
         tool = tuple(hand_bodies)
         scene = between(
             self.scene.scene,
             lambda body: body.carrier is Carrier.HEAD and body.role is not Role.GUARD,
-            lambda body: body.carrier in (Carrier.TABLE, Carrier.TILT, Carrier.ROTARY),
+            lambda body: (
+                body.carrier in (Carrier.TABLE, Carrier.TILT, Carrier.ROTARY)
+                and (hoses or body.role is not Role.HOSE)
+            ),
             tool,
         )
         return self.proof(scene, tool, need_mm, work=work)
@@ -198,7 +173,7 @@ class TravelFindings(ProofFindings):
     def _plane(self, scene: Scene, hand: ToolInHand, low: Floats, high: Floats) -> PlaneFinding:
         from gudgeon.clearance.envelope import SafeBox, grow, lowest_z
 
-        proof = self.head_proof(hand.bodies, self.asked_mm)
+        proof = self.head_proof(hand.bodies, self.asked_mm, hoses=False)
         top = float(self.ranges.high[2])
         found = lowest_z(proof, low, high, top, float(self.ranges.low[2]), 0.05)
         poses = None
@@ -219,43 +194,43 @@ class TravelFindings(ProofFindings):
             z = min(math.ceil(z / PLANE_DIGIT_MM) * PLANE_DIGIT_MM, top)
         return PlaneFinding(hand, z, found.stop, poses)
 
-    def _wall_proof(self, scene: Scene) -> Proof:
+    def _wall_proof(self, scene: Scene, chosen: Callable[[Body], bool] | None = None) -> Proof:
         """Return the proof that what stands and turns on the table clears guards and doors.
 
         A margin that is entered stands in the guard's body; else the asked clearance is kept.
+        Hoses are judged by themselves: those bodies that are `chosen`, if any are.
         """
         from gudgeon.clearance.envelope import all_of
-        from gudgeon.clearance.scene import Carrier
+        from gudgeon.clearance.scene import Carrier, Role
 
-        kept = {
-            wall.side: wall.margin_mm > 0.0 for wall in self.walls
-        }  # sides whose body has its margin
+        margins = {_WALLS[wall.side] for wall in self.walls if wall.margin_mm > 0.0}
+
+        def moves(body: Body) -> bool:
+            if chosen is not None:
+                return chosen(body)
+            on_table = (Carrier.TABLE, Carrier.TILT, Carrier.ROTARY)
+            return body.carrier in on_table and body.role is not Role.HOSE
+
         proofs = []
         for with_margin, need in ((True, CONTACT_MM), (False, max(self.asked_mm, CONTACT_MM))):
-            names = {
-                name for side, name in _WALLS.items() if side in kept and kept[side] is with_margin
-            }
-            if not names:
-                continue
-            part = between(
-                scene,
-                lambda body, names=names: _is_wall(body) and _side_name(body.name) in names,  # type: ignore[misc]
-                lambda body: body.carrier in (Carrier.TABLE, Carrier.TILT, Carrier.ROTARY),
-                (),
-            )
-            proofs.append(self.proof(part, (), need))
+
+            def stands(body: Body, with_margin: bool = with_margin) -> bool:
+                return _is_wall(body) and (_side_name(body.name) in margins) is with_margin
+
+            if any(stands(body) for body in scene.bodies):
+                proofs.append(self.proof(between(scene, stands, moves, ()), (), need))
         return all_of(proofs)
 
     def _itself(self, scene: Scene) -> SafeBox | Gap:
         """Return the tilts and turns in which what turns clears the unit's standing parts."""
         from gudgeon.clearance.envelope import SafeBox, grow
-        from gudgeon.clearance.scene import Carrier
+        from gudgeon.clearance.scene import Carrier, Role
 
         turning = (Carrier.TILT, Carrier.ROTARY)
         part = between(
             self.scene.scene,
             lambda body: body.carrier in turning,
-            lambda body: body.carrier in (Carrier.TABLE, *turning),
+            lambda body: body.carrier in (Carrier.TABLE, *turning) and body.role is not Role.HOSE,
             (),
         )
         proof = self.proof(part, (), max(self.asked_mm, CONTACT_MM))
@@ -392,59 +367,6 @@ class TravelFindings(ProofFindings):
             for body in bodies
             if body.carrier is Carrier.TABLE and body.role is Role.UNIT
         ]
-
-    def _stretched(self, hose: Hose) -> HoseFinding | None:
-        from gudgeon.clearance.tether import span
-
-        if hose.free_length is None:
-            return None
-        connector = (hose.connector_x, hose.connector_y, hose.connector_z)
-        anchor = (hose.anchor_x, hose.anchor_y, hose.anchor_z)
-        axes = self.unit_axes
-        carrier = getattr(hose, "turns_with", None) or "base"
-        # A direction counts where anchor and every part of the connector along it are known.
-        counts = [
-            anchor[k] is not None
-            and all(
-                connector[j] is not None for j in range(3) if carrier != "base" or axes[k, j] != 0.0
-            )
-            for k in range(3)
-        ]
-        if not any(counts):
-            return None
-        local = [0.0 if item is None else item.value for item in connector]
-        point = self.unit_frame.points(local)
-        fixed = [0.0 if item is None else item.value for item in anchor]
-        chain = self.axis_lines.chain
-        kept = {"base": 0, "cradle": 1, "platter": len(chain.axes)}[carrier]
-        ranges = self.ranges
-        joints = [3 if axis.role == "tilt" else 4 for axis in chain.axes[:kept]]
-        found = span(
-            WorkChain(chain.axes[:kept]),
-            point,
-            fixed,
-            ranges.low[joints],
-            ranges.high[joints],
-            counts=counts,
-        )
-        unsure = math.sqrt(
-            sum(
-                (item.plus_minus or 0.0) ** 2
-                for k in range(3)
-                if counts[k]
-                for item in (connector[k], anchor[k])
-                if item is not None
-            )
-        )
-        bend = getattr(hose, "min_bend", None)
-        return HoseFinding(
-            name=hose.name or "hose",
-            free_mm=least(hose.free_length),
-            longest_mm=found.most_mm + unsure,
-            shortest_mm=max(found.least_mm - unsure, 0.0) if all(counts) else found.least_mm,
-            longest_at=found.most_at,
-            bend_mm=None if bend is None else 2.0 * most(bend),
-        )
 
 
 _WALLS: Final = {

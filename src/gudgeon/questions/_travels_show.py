@@ -8,13 +8,15 @@ from typing import Final
 from gudgeon.answer import Cell, Column, Figure, Picture, Table
 from gudgeon.drawing.plan import Plan
 from gudgeon.findings import Findings
-from gudgeon.findings.travel import HoseFinding, PlaneFinding, TravelFinding
+from gudgeon.findings.hoses import HangingFinding, HoseFinding
+from gudgeon.findings.travel import PlaneFinding, TravelFinding
 from gudgeon.findings.warm_up import WarmUp
 from gudgeon.quantity.kinds import Kind
 from gudgeon.questions._proof_views import angle_text, pair_text
 from gudgeon.questions._shared import figure
 
 __all__ = [
+    "hanging_table",
     "hose_table",
     "limit_figures",
     "limit_table",
@@ -176,7 +178,8 @@ def hose_table(findings: Findings, hoses: tuple[HoseFinding, ...]) -> Table | No
             units.shown(Kind.LENGTH, hose.margin_mm),
             units.shown(Kind.LENGTH, hose.shortest_mm),
             None if hose.bend_mm is None else units.shown(Kind.LENGTH, hose.bend_mm),
-            ", ".join(angle_text(angle) for angle in hose.longest_at) or "any pose",
+            _pose_text(hose.longest_at),
+            _pose_text(hose.shortest_at),
         )
         for hose in hoses
     ]
@@ -191,6 +194,38 @@ def hose_table(findings: Findings, hoses: tuple[HoseFinding, ...]) -> Table | No
             Column("shortest", "ends as near as", unit),
             Column("bend", "its bend needs", unit),
             Column("at", "stretched most at"),
+            Column("near_at", "ends nearest at"),
+        ),
+        tuple(rows),
+    )
+
+
+def _pose_text(angles: tuple[float, ...]) -> str:
+    return ", ".join(angle_text(angle) for angle in angles) or "any pose"
+
+
+def hanging_table(findings: Findings, hanging: tuple[HangingFinding, ...]) -> Table | None:
+    """Return what each hose may meet where it hangs, and the tie that settles it."""
+    if not hanging:
+        return None
+    units = findings.units
+    rows: list[tuple[Cell, ...]] = [
+        (
+            hose.name,
+            ", ".join(dict.fromkeys(what for what, _ in hose.meets)) or "nothing: it hangs free",
+            None
+            if hose.tie_mm is None
+            else float(units.text(Kind.LENGTH, hose.tie_mm, limit="max").split()[0]),
+        )
+        for hose in hanging
+    ]
+    return Table(
+        "hoses_hanging",
+        "Hoses hanging anywhere that their length lets them reach, within the safe limits",
+        (
+            Column("hose", "hose"),
+            Column("meets", "may reach"),
+            Column("tie", "free with no more untied than", units.unit(Kind.LENGTH)),
         ),
         tuple(rows),
     )

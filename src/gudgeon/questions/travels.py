@@ -17,14 +17,19 @@ every program.
 When it can mislead
 -------------------
 Only what is entered is judged: a fitting that sticks out and was not entered is not seen, and what
-is left out is listed.  Hoses are judged by the distance between their ends, not as bodies.  The
-limits keep the unit off the machine; they do not keep a tool below its plane off the work.
+is left out is listed.  A hose is judged by the distance between its ends and, where its length is
+entered, by all the space that it can fill; gravity and stiffness, which keep most hoses out of
+most of that space, count for nothing.  A hose on the cradle or platter is not judged against what
+turns with it.  The limits keep the unit off the machine; they do not keep a tool below its plane
+off the work.
 
 Sources
 -------
 Certified gaps over boxes of joint positions (see the page on clearance): lower bounds by supporting
-planes, interval bounds of turning; nothing is sampled.  A U of least bend radius between hose ends,
-clearance asked where none is entered: common practice, no source.
+planes, interval bounds of turning; nothing is sampled.  A hose of length L between two ends lies in
+the ellipsoid |p - a| + |p - b| <= L.  Least distance of the ends of a hose with a least bend
+radius: Schur's theorem on the arc of that radius (from memory), a U where it is long; clearance
+asked where none is entered: common practice, no source.
 """
 
 from __future__ import annotations
@@ -34,12 +39,14 @@ from typing import TYPE_CHECKING, Final
 
 from gudgeon.answer import Answer, Missing, Verdict
 from gudgeon.findings import Findings, Lacking
-from gudgeon.findings.travel import HoseFinding, PlaneFinding, TravelFinding
+from gudgeon.findings.hoses import HangingFinding, HoseFinding
+from gudgeon.findings.travel import PlaneFinding, TravelFinding
 from gudgeon.findings.warm_up import WarmUp
 from gudgeon.quantity.kinds import Kind
 from gudgeon.questions._proof_views import angle_text, pair_text, pose_views
 from gudgeon.questions._shared import as_order, cannot_tell
 from gudgeon.questions._travels_show import (
+    hanging_table,
     hose_table,
     limit_figures,
     limit_table,
@@ -62,7 +69,8 @@ PLACE: Final = 60
 SOURCES: Final = (
     "certified gaps over boxes of joint positions: supporting planes and interval bounds of "
     "turning; no sampling",
-    "two radii of a U between the ends of a hose: common practice, no source",
+    "the ends of a hose and its least bend radius: Schur's theorem (from memory); a U where it is "
+    "long: common practice, no source",
 )
 
 
@@ -77,8 +85,9 @@ def answer(findings: Findings) -> Answer:
         planes, lacking_tools = findings.planes, None
     except Lacking as lacking:
         planes, lacking_tools = (), lacking
+    hanging = findings.hoses_hanging
     warm = WarmUp((), "") if lacking_tools else _warm_up(findings)
-    told = _Told(findings, limits, planes, hoses, warm)
+    told = _Told(findings, limits, planes, hoses, hanging, warm)
     if lacking_tools is not None:
         return cannot_tell(
             NAME,
@@ -105,10 +114,11 @@ class _Told:
         limits: TravelFinding,
         planes: tuple[PlaneFinding, ...],
         hoses: tuple[HoseFinding, ...],
+        hanging: tuple[HangingFinding, ...],
         warm: WarmUp,
     ) -> None:
         self.findings, self.limits, self.planes = findings, limits, planes
-        self.hoses, self.warm = hoses, warm
+        self.hoses, self.hanging, self.warm = hoses, hanging, warm
 
     def judged(self) -> Answer:
         """Return the answer with its verdict."""
@@ -130,7 +140,13 @@ class _Told:
                 Verdict.NO,
                 f"{worst.name} is too short by {short}{at}: it tears within the travel.",
                 f"Fit a longer {worst.name}, or move its anchor nearer.",
-                fix=f"A {worst.name} longer by {short} and its bends.",
+                fix=f"A {worst.name} longer by {short} and its bends"
+                + (
+                    f": {units.text(Kind.LENGTH, worst.length_mm - worst.margin_mm, limit='min')} "
+                    "or more."
+                    if worst.length_mm is not None
+                    else "."
+                ),
             )
         keep = self._conditions()
         if keep:
@@ -138,6 +154,7 @@ class _Told:
                 Verdict.YES_IF,
                 f"Safe for all tilts and turns, if {_listed(keep)}.",
                 as_order(f"keep to this: {_listed(keep)}"),
+                fix=self._other_hose(),
             )
         return self.answer(
             Verdict.YES,
@@ -195,12 +212,42 @@ class _Told:
                 f"{high}" + ("" if _any_turn(plane) else ", turned as in the table")
             )
         for hose in self.hoses:
-            if hose.kinks:
+            if hose.kinks and hose.bend_mm is not None:
+                at = " at " + ", ".join(map(angle_text, hose.shortest_at))
                 keep.append(
                     f"{hose.name} does not kink: its ends come as near as "
-                    f"{units.text(Kind.LENGTH, hose.shortest_mm)}"
+                    f"{units.text(Kind.LENGTH, hose.shortest_mm)}{at if hose.shortest_at else ''}, "
+                    f"its bend needs {units.text(Kind.LENGTH, hose.bend_mm)}"
+                )
+        for hang in self.hanging:
+            if not hang.meets:
+                continue
+            what = _listed(list(dict.fromkeys(what for what, _ in hang.meets))[:3])
+            if hang.tie_mm is None:
+                keep.append(
+                    f"{hang.name} is guided off {what}: hanging free it may reach there, and no "
+                    "tie alone is proven to keep it away"
+                )
+            else:
+                tie = units.text(Kind.LENGTH, hang.tie_mm, limit="max")
+                keep.append(
+                    f"{hang.name} is tied so that no more than {tie} of it hangs free between "
+                    f"connector and anchor (else it may reach {what})"
                 )
         return keep
+
+    def _other_hose(self) -> str | None:
+        """Return which length of a hose would neither tear nor kink."""
+        units = self.findings.units
+        for hose in self.hoses:
+            if hose.kinks and hose.shorter_mm is not None:
+                low, high = hose.shorter_mm
+                least = units.text(Kind.LENGTH, low, limit="min")
+                most = units.text(Kind.LENGTH, high, limit="max")
+                return f"A {hose.name} between {least} and {most} long neither tears nor kinks."
+            if hose.kinks:
+                return f"An anchor of {hose.name} further off, with a hose as much longer."
+        return None
 
     def answer(
         self, verdict: Verdict, headline: str, next_step: str, fix: str | None = None
@@ -212,6 +259,7 @@ class _Told:
             limit_table(findings, limits),
             plane_table(findings, self.planes),
             hose_table(findings, self.hoses),
+            hanging_table(findings, self.hanging),
             warm_up_table(self.warm),
         ]
         plan = plan_picture(findings, limits)
