@@ -207,8 +207,8 @@ def _along(  # type: ignore[no-untyped-def]
         allowed = allows[cuts[i]]
         if not known[0] or known[1] != cuts[i]:
             probe = inside(
-                pieces, points, probes, lines, masks, q0, allowed, at, arrays[7], arrays[8],
-                arrays[10],
+                pieces, points, probes, lines, masks, q0, allowed, at, arrays[5][0],
+                arrays[6][0], arrays[8],
             )  # fmt: skip
             if probe >= 0:
                 status[i], lower[i] = 1, -np.inf

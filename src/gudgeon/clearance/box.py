@@ -1,8 +1,17 @@
 """Certified gap over a box of joint positions: any X, Y, Z and any angles between two corners.
 
-X, Y, Z are taken into the shape of A exactly (a sum of convex shapes).  Angles are divided: about
-the middle pose a point of B goes no further than rr hc by the rotary and (rt + rr hc) ha by the
-tilt, with hc, ha half the range, rr and rt its distances from the lines at the middle pose.
+X, Y, Z are taken into the shape of A exactly (a sum of convex shapes).  Angles are divided into
+cells a0..a1, c0..c1 of half widths ha and hc.  Over a cell a point of B goes where
+f(a, c) = A(a) C(c) p takes it.  For any c the point lies within ha^2/2 max|f_aa| of the chord from
+f(a0, c) to f(a1, c) (`sweep`: the chord of a scalar product with any direction), and each end of
+that chord within hc^2/2 max|f_cc| of the chord between its own two corners of the cell.  A point of
+a chord is a mean of its ends, so that f lies within the sum of both of the hull of the four corners
+f(a0, c0) .. f(a1, c1): no mixed derivative enters.  |f_aa| is the distance from the tilt line, at
+most rt + rr min(hc, 2) with rt that at the middle pose; |f_cc| is rr, the distance from the rotary
+line, wherever the tilt stands.  No two points of a circle are farther apart than 2 r, so that
+neither needs more than 2 in place of ha^2/2 or hc^2/2.  A point within rn of the centre of its node
+has rt and rr larger by rn at most.  The error falls with the square of the cell where a corner
+passes; where a wide face does it falls with its width times the angle, and the face is divided too.
 """
 
 from __future__ import annotations
@@ -14,7 +23,7 @@ import numpy as np
 
 from gudgeon.clearance.along import MARK
 from gudgeon.clearance.compiled import compiled
-from gudgeon.clearance.parted import parted as part
+from gudgeon.clearance.parted import parted
 from gudgeon.clearance.poses import from_line, moved, pose
 from gudgeon.clearance.sweep import BUDGET, CLOSER, CONTACT, DONE, MAY, SLOP, TURNED, witness
 
@@ -52,7 +61,8 @@ def _gap_box(  # type: ignore[no-untyped-def]
 
     sa, sb (STACK,), st (STACK, 4) : scratch; out (BOX_OUT,): as there, and the witness's angles.
     """
-    R, T, Q = np.empty((3, 3)), np.zeros(3), np.empty((3, 3))
+    R, T, Q = np.empty((4, 3, 3)), np.zeros((4, 3)), np.empty((3, 3))
+    Rm, Tm = np.empty((1, 3, 3)), np.zeros((1, 3))
     p, h, middle, tmp = np.zeros(3), np.zeros(3), np.zeros(3), np.zeros(3)
     big = 0.0
     for k in range(3):
@@ -68,7 +78,8 @@ def _gap_box(  # type: ignore[no-untyped-def]
         st[0, 0] = st[0, 1] = 0.0
     if lines[1, 6] == 0.0:
         st[0, 2] = st[0, 3] = 0.0
-    now_a = now_c = np.nan
+    now = np.full(4, np.nan)
+    count = 1
     while top >= 0:
         a, b = sa[top], sb[top]
         a0, a1, c0, c1 = st[top, 0], st[top, 1], st[top, 2], st[top, 3]
@@ -85,12 +96,19 @@ def _gap_box(  # type: ignore[no-untyped-def]
         if rule == CONTACT:
             limit = min(limit, 0.0)
         am, cm = 0.5 * (a0 + a1), 0.5 * (c0 + c1)
-        if am != now_a or cm != now_c:
-            pose(lines, am, cm, R, T, Q)
+        if a0 != now[0] or a1 != now[1] or c0 != now[2] or c1 != now[3]:
+            now[0], now[1], now[2], now[3] = a0, a1, c0, c1
+            pose(lines, am, cm, Rm[0], Tm[0], Q)
+            count = 0
+            for i in range(2 if a1 > a0 else 1):
+                for j in range(2 if c1 > c0 else 1):
+                    pose(lines, now[i], now[2 + j], R[count], T[count], Q)
+                    count += 1
             for k in range(3):
-                T[k] -= middle[k]
-            now_a, now_c = am, cm
-        moved(R, T, nb.centre, p)
+                Tm[0, k] -= middle[k]
+                for i in range(count):
+                    T[i, k] -= middle[k]
+        moved(Rm[0], Tm[0], nb.centre, p)
         ha, hc = 0.5 * (a1 - a0), 0.5 * (c1 - c0)
         rr = rt = 0.0
         if hc > 0.0:
@@ -104,6 +122,8 @@ def _gap_box(  # type: ignore[no-untyped-def]
         way = turn_c + turn_a
         point_c = (rr + nb.radius) * min(hc, 2.0)
         point_a = (rt + nb.radius + point_c) * min(ha, 2.0)
+        bend = min(0.5 * ha * ha, 2.0) * (rt + turn_c + nb.radius)
+        bend += min(0.5 * hc * hc, 2.0) * (rr + nb.radius)
         scale = big + na.radius + nb.radius
         for k in range(3):
             scale += abs(na.centre[k]) + abs(nb.centre[k]) + 2.0 * abs(p[k])
@@ -118,17 +138,18 @@ def _gap_box(  # type: ignore[no-untyped-def]
         reach = point_a + point_c
         rounds = (pieces[ia].round if ia >= 0 else 0.0) + (pieces[ib].round if ib >= 0 else 0.0)
         vx, vy, vz = na.centre[0] - p[0], na.centre[1] - p[1], na.centre[2] - p[2]
-        less = rounds + reach
-        low_here, _, _ = part(
-            pieces, points, na, nb, h, vx, vy, vz, R, T, R, T, False, limit + less, slop, work
-        )
+        less = rounds + bend
+        low_here, _, _ = parted(
+            pieces, points, na, nb, h, vx, vy, vz, R, T, count, limit + less, ia < 0 or ib < 0,
+            2.0 * slop, work,
+        )  # fmt: skip
         low_here -= less
         if low_here > limit:
             continue
         divide = reach > na.radius + nb.radius
         if ia >= 0 and ib >= 0:
-            _, up, _ = part(
-                pieces, points, na, nb, h, vx, vy, vz, R, T, R, T, False, np.inf, slop, work
+            _, up, _ = parted(
+                pieces, points, na, nb, h, vx, vy, vz, Rm, Tm, 1, np.inf, False, slop, work
             )
             up -= rounds
             if up < best and (rule != CONTACT or up <= 0.0):

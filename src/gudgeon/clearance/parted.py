@@ -1,4 +1,4 @@
-"""How far two convex pieces are parted, one of them in two poses at once.
+"""How far two convex pieces are parted, one of them in several poses at once.
 
 `low` is certified: it is the distance of two parallel planes that part the pieces, less a bound of
 what rounding can do (`slop_mm`).  `up` is the distance of two real points.
@@ -45,8 +45,8 @@ def _support_b(node, pieces, points, R, T, dx, dy, dz, local, out):  # type: ign
 
 
 @numba.njit
-def parted(pieces, points, na, nb, h, vx, vy, vz, R0, T0, R1, T1, both, limit, slop, work):  # type: ignore[no-untyped-def]
-    """Part A, at rest and grown by the box +-h, from the hull of B in two poses.
+def parted(pieces, points, na, nb, h, vx, vy, vz, R, T, count, limit, futile, slop, work):  # type: ignore[no-untyped-def]
+    """Part A, at rest and grown by the box +-h, from the hull of B in several poses.
 
     Parameters
     ----------
@@ -54,10 +54,13 @@ def parted(pieces, points, na, nb, h, vx, vy, vz, R0, T0, R1, T1, both, limit, s
         The piece of a node that has one, without its rounding; else the node's box.
     vx, vy, vz : float
         About from B to A: where to look first.
-    R0, T0, R1, T1 : ndarray
-        Poses of B; the second counts if `both`.
+    R, T : ndarray, shapes (n, 3, 3) and (n, 3)
+        Poses of B, the first `count` of them.
+    count : int
     limit : float
         Stop as soon as `low` is more.
+    futile : bool
+        Stop also as soon as `up` shows that it never will be.
     slop : float
         Bound of the rounding of a difference of support values [mm].
     work : tuple of ndarray
@@ -67,7 +70,7 @@ def parted(pieces, points, na, nb, h, vx, vy, vz, R0, T0, R1, T1, both, limit, s
     -------
     low, up, share : float
         Bounds of the distance without rounding radii (low: minus infinity where they meet), and
-        the share of the second pose in the point of B.
+        the mean number of the pose, weighted as the point of B is: of two the share of the second.
     """
     S, SA, SB, SH, lam, w, keep, oa, ob, oh, tmp, t = work
     if not vx * vx + vy * vy + vz * vz > 1e-20:
@@ -90,14 +93,14 @@ def parted(pieces, points, na, nb, h, vx, vy, vz, R0, T0, R1, T1, both, limit, s
         oa[1] += oh[1]
         oa[2] += oh[2]
         time = 0.0
-        _support_b(nb, pieces, points, R0, T0, dx, dy, dz, tmp, ob)
+        _support_b(nb, pieces, points, R[0], T[0], dx, dy, dz, tmp, ob)
         along = ob[0] * dx + ob[1] * dy + ob[2] * dz
-        if both:
+        for m in range(1, count):
             x, y, z = ob[0], ob[1], ob[2]
-            _support_b(nb, pieces, points, R1, T1, dx, dy, dz, tmp, ob)
+            _support_b(nb, pieces, points, R[m], T[m], dx, dy, dz, tmp, ob)
             other = ob[0] * dx + ob[1] * dy + ob[2] * dz
             if other > along:
-                along, time = other, 1.0
+                along, time = other, float(m)
             else:
                 ob[0], ob[1], ob[2] = x, y, z
         bound = oa[0] * dx + oa[1] * dy + oa[2] * dz - along - slop
@@ -139,4 +142,6 @@ def parted(pieces, points, na, nb, h, vx, vy, vz, R0, T0, R1, T1, both, limit, s
         up = sqrt(vx * vx + vy * vy + vz * vz)
         if inside or up <= 1e-13 or up <= slop:
             return -np.inf, 0.0, share
+        if futile and up <= limit:
+            return low, up, share
     return low, up, share

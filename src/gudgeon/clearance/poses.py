@@ -9,7 +9,7 @@ import numpy as np
 
 from gudgeon.clearance.pieces import CONE
 
-__all__ = ["from_line", "moved", "pose", "support"]
+__all__ = ["from_line", "moved", "pose", "support", "turned_back"]
 
 
 @numba.njit
@@ -52,6 +52,15 @@ def moved(R, T, p, out):  # type: ignore[no-untyped-def]
     out[0] = R[0, 0] * p[0] + R[0, 1] * p[1] + R[0, 2] * p[2] + T[0]
     out[1] = R[1, 0] * p[0] + R[1, 1] * p[1] + R[1, 2] * p[2] + T[1]
     out[2] = R[2, 0] * p[0] + R[2, 1] * p[1] + R[2, 2] * p[2] + T[2]
+
+
+@numba.njit
+def turned_back(R, T, B, S):  # type: ignore[no-untyped-def]
+    """Set B, S to the pose that undoes R, T."""
+    for i in range(3):
+        for j in range(3):
+            B[i, j] = R[j, i]
+        S[i] = -(R[0, i] * T[0] + R[1, i] * T[1] + R[2, i] * T[2])
 
 
 @numba.njit

@@ -101,7 +101,9 @@ def _frusta(z: Floats, r: Floats, rounding: float, point: Floats, along: Floats)
     solids = []
     for (z0, r0), (z1, r1) in pairwise(hull):
         low, high = point + (z0 - out) * along, point + (z1 + out) * along
-        solids.append(cone(low, high, r0 + out, r1 + out, 0, rounding))
+        piece, ends = cone(low, high, r0 + out, r1 + out, 0, rounding)
+        piece["axis"][0] = along  # of a thin disc the rounded ends tell it badly
+        solids.append((piece, ends))
     return solids
 
 
