@@ -1,9 +1,9 @@
 """Ordinary little programs that must be free of collision, and near twins that are not.
 
-The shop is that of ``test_clears``: a block 80 mm square, 100 mm high, work zero in the middle of its
-top, so that the tip stands at Z of the program.  Tool 1: cutter 10 mm as far as the holder 50 mm
-up.  Tool 3 here: a side mill 30 mm wide and 10 mm high on a shank of 12 mm.  Tool 4: a drill whose
-point is a cone.  Tool 5: a cutter with a neck of 8 mm above its flutes.
+The shop is that of ``test_clears``: a block 80 mm square and 100 mm high, work zero amid its top,
+so that the tip stands at Z of the program.  Tool 1: cutter 10 mm as far as the holder 50 mm up.
+Tool 3 here: a side mill 30 mm wide and 10 mm high on a shank of 12 mm.  Tool 4: a drill whose point
+is a cone.  Tool 5: a cutter with a neck of 8 mm above its flutes.
 """
 
 from __future__ import annotations
@@ -11,6 +11,7 @@ from __future__ import annotations
 import pytest
 
 from gudgeon.answer import Answer, Verdict
+
 from .test_clears import BACK, HEAD, asked, rows
 
 SPECIAL = """[[tools]]

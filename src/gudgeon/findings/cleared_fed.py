@@ -9,9 +9,11 @@ shape of one tool says nothing about what another has left, so each tool counts 
 from __future__ import annotations
 
 import math
+from collections import deque
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Final
+from operator import mul
+from typing import TYPE_CHECKING, Final, TypeAlias
 
 import numpy as np
 from numpy.typing import NDArray
@@ -29,6 +31,13 @@ _SAME_MM: Final = 1e-9
 _SAME_RAD: Final = 1e-12
 _GRID: Final = 1e6
 """Places are looked up in a grid of a millionth; a place missed there only costs the allowance."""
+
+_HELD_MOST: Final = 400
+"""Feed moves looked at in one place, the last ones; one forgotten only costs the allowance."""
+
+_Joint: TypeAlias = tuple[float, ...]
+_Fed: TypeAlias = tuple[_Joint, _Joint | None]
+"""A place that was fed to or from, and the other end of the feed if it was straight in one pose."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -126,7 +135,8 @@ def free_rapids(
     asked = np.concatenate((at_start[rapids], at_end[rapids]))
     feeds &= np.isin(at_start, asked) | np.isin(at_end, asked)
     of_line = posed & (kind == Kind.LINE) & ((segments["flags"] & int(Flag.CHORD)) == 0)
-    fed: dict[tuple[int, int], list[_Fed]] = {}
+    fed: dict[tuple[int, int], deque[_Fed]] = {}
+    nothing: deque[_Fed] = deque()
     stops = kind == Kind.STOP
     for i in np.flatnonzero(rapids | feeds | stops).tolist():
         if stops[i]:
@@ -134,30 +144,30 @@ def free_rapids(
             continue
         tool = int(tools[i])
         before, after = (tool, int(at_start[i])), (tool, int(at_end[i]))
+        one, other = tuple(start[i].tolist()), tuple(end[i].tolist())
         if feeds[i]:
             straight = bool(of_line[i])
-            fed.setdefault(after, []).append(_Fed(end[i], start[i] if straight else None))
+            _held(fed, after).appendleft((other, one if straight else None))
             if straight and before != after:
-                fed.setdefault(before, []).append(_Fed(start[i], end[i]))
+                _held(fed, before).appendleft((one, other))
+            continue
+        here, there = fed.get(before, nothing), fed.get(after, nothing)
+        if abs(one[0] - other[0]) <= _SAME_MM and abs(one[1] - other[1]) <= _SAME_MM:
+            up_from = _column(there, one, other, profiles.get(tool))
+            if up_from == math.inf:
+                free[i] = True
+            elif up_from is not None:
+                if_above[i] = up_from
         else:
-            here, there = fed.get(before, []), fed.get(after, [])
-            if (np.abs(end[i, :2] - start[i, :2]) <= _SAME_MM).all():
-                up_from = _column(there, start[i], end[i], profiles.get(tool))
-                if up_from == math.inf:
-                    free[i] = True
-                elif up_from is not None:
-                    if_above[i] = up_from
-            else:
-                free[i] = _along(here, start[i], end[i]) or _along(there, end[i], start[i])
+            free[i] = _along(here, one, other) or _along(there, other, one)
     return free, if_above
 
 
-@dataclass(frozen=True, slots=True)
-class _Fed:
-    """A place that was fed to or from; `far`: the other end of the straight feed there."""
-
-    place: Floats
-    far: Floats | None
+def _held(fed: dict[tuple[int, int], deque[_Fed]], key: tuple[int, int]) -> deque[_Fed]:
+    found = fed.get(key)
+    if found is None:
+        found = fed[key] = deque(maxlen=_HELD_MOST)
+    return found
 
 
 def _places(joints: Floats, tools: NDArray[np.int64]) -> NDArray[np.uint64]:
@@ -170,20 +180,23 @@ def _places(joints: Floats, tools: NDArray[np.int64]) -> NDArray[np.uint64]:
     return mixed
 
 
-def _column(fed: list[_Fed], start: Floats, end: Floats, profile: Profile | None) -> float | None:
+def _column(fed: deque[_Fed], start: _Joint, end: _Joint, profile: Profile | None) -> float | None:
     """Return the Z up to which a column was fed through; infinite where going up is free.
 
     ``None`` where it was not fed as deep as the rapid goes, or nothing is known of the tool.
     """
-    low, high = sorted((float(start[2]), float(end[2])))
-    spans = []
-    for one in fed:
-        if not _same(one.place, end):
+    low, high = min(start[2], end[2]), max(start[2], end[2])
+    shaped = profile is not None and profile.widens
+    enough = high - (profile.free_up_mm if profile is not None and shaped else _SAME_MM)
+    spans: list[tuple[float, float]] = []
+    for place, far in fed:
+        if not _same(place, end):
             continue
-        z = float(one.place[2])
-        other = z
-        if one.far is not None and (np.abs(one.far[:2] - end[:2]) <= _SAME_MM).all():
-            other = float(one.far[2])
+        z, other = place[2], place[2]
+        if far is not None and _same_spot(far, end):
+            other = far[2]
+        if min(z, other) <= low + _SAME_MM and max(z, other) >= enough:
+            return math.inf
         spans.append((min(z, other), max(z, other)))
     up_to = max((top for bottom, top in spans if bottom <= low + _SAME_MM), default=None)
     if up_to is None:
@@ -191,30 +204,34 @@ def _column(fed: list[_Fed], start: Floats, end: Floats, profile: Profile | None
     for bottom, top in sorted(spans):
         if bottom <= up_to + _SAME_MM:
             up_to = max(up_to, top)
-    if up_to >= high - _SAME_MM:
+    if up_to >= enough:
         return math.inf
-    if profile is None or not profile.widens:
-        return None
-    return math.inf if high - up_to <= profile.free_up_mm else up_to
+    return up_to if shaped else None
 
 
-def _along(fed: list[_Fed], here: Floats, there: Floats) -> bool:
+def _along(fed: deque[_Fed], here: _Joint, there: _Joint) -> bool:
     """Tell whether a straight line lies in one that was fed from `here`."""
-    for one in fed:
-        if one.far is None or not (np.abs(one.place[:3] - here[:3]) <= _SAME_MM).all():
+    for place, far in fed:
+        if far is None or abs(place[2] - here[2]) > _SAME_MM:
             continue
-        if not _same(one.place, here) or not _same_pose(one.far, here):
+        if not _same(place, here) or not _same_pose(far, here):
             continue
-        way, gone = one.far[:3] - here[:3], there[:3] - here[:3]
-        share = float(way @ gone) / max(float(way @ way), 1e-300)
-        if -1e-12 <= share <= 1.0 + 1e-12 and (np.abs(gone - share * way) <= _SAME_MM).all():
+        way = [far[k] - here[k] for k in range(3)]
+        gone = [there[k] - here[k] for k in range(3)]
+        share = sum(map(mul, way, gone)) / max(sum(map(mul, way, way)), 1e-300)
+        on_it = all(abs(g - share * w) <= _SAME_MM for g, w in zip(gone, way, strict=True))
+        if on_it and -1e-12 <= share <= 1.0 + 1e-12:
             return True
     return False
 
 
-def _same(one: Floats, other: Floats) -> bool:
-    return bool((np.abs(one[:2] - other[:2]) <= _SAME_MM).all()) and _same_pose(one, other)
+def _same(one: _Joint, other: _Joint) -> bool:
+    return _same_spot(one, other) and _same_pose(one, other)
 
 
-def _same_pose(one: Floats, other: Floats) -> bool:
-    return bool((np.abs(one[3:] - other[3:]) <= _SAME_RAD).all())
+def _same_spot(one: _Joint, other: _Joint) -> bool:
+    return abs(one[0] - other[0]) <= _SAME_MM and abs(one[1] - other[1]) <= _SAME_MM
+
+
+def _same_pose(one: _Joint, other: _Joint) -> bool:
+    return abs(one[3] - other[3]) <= _SAME_RAD and abs(one[4] - other[4]) <= _SAME_RAD
