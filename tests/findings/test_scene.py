@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import io
 import math
+import zipfile
 from dataclasses import replace
 from pathlib import Path
 from typing import Any
@@ -508,11 +510,18 @@ turn = "90 deg"
 """
 
 
-def with_model(folder: Path, mesh: trimesh.Trimesh, unit: str = "mm", name: str = "") -> Findings:
+def with_model(
+    folder: Path,
+    mesh: trimesh.Trimesh,
+    unit: str = "mm",
+    name: str = "",
+    more: tuple[str, str] = ("", ""),
+) -> Findings:
     file = name or "clamp.stl"
     data = mesh.export(file_type=file.rpartition(".")[2])
     (folder / file).write_bytes(data.encode() if isinstance(data, str) else data)
     text = BASE.format(place='tilt_along = "X"', tilt=1, rotary=1) + MODEL.format(unit=unit)
+    text = text.replace('unit = ""\n', "").replace(*more)
     (folder / "cell.toml").write_text(text.replace("clamp.stl", file))
     cell = load(folder / "cell.toml").cell
     assert cell is not None
@@ -529,11 +538,69 @@ WHERE = [[-430.0, -180.0, -365.0], [-390.0, -120.0, -345.0]]
 """Turned by 90 deg x goes to y and y to -x, then moved to 10, 20, 5 over the face at -370."""
 
 
-@pytest.mark.parametrize("name", ["clamp.stl", "clamp.obj", "clamp.3mf", "clamp.glb"])
+@pytest.mark.parametrize("name", ["clamp.stl", "clamp.obj", "clamp.3mf"])
 def test_models_stand_where_they_are_put(tmp_path: Path, name: str) -> None:
     body = named(with_model(tmp_path, lying(), name=name).scene.scene.bodies, "clamp")
     assert (body.carrier, body.role, body.closed) == (Carrier.ROTARY, Role.FIXTURE, True)
     np.testing.assert_allclose(bounds_of(body), WHERE, atol=1e-4)
+
+
+def lying_down_in_metres() -> trimesh.Trimesh:
+    """Return what a CAD program writes for it: +Y up (Khronos glTF 2.0), metres."""
+    mesh = lying()
+    mesh.vertices = mesh.vertices[:, [0, 2, 1]] * [1e-3, 1e-3, -1e-3]
+    return mesh
+
+
+@pytest.mark.parametrize("unit", ["m", ""])
+def test_a_glb_is_in_metres_with_y_up(tmp_path: Path, unit: str) -> None:
+    made = with_model(tmp_path, lying_down_in_metres(), unit, name="clamp.glb")
+    body = named(made.scene.scene.bodies, "clamp")
+    np.testing.assert_allclose(bounds_of(body), WHERE, atol=1e-3)
+    assert signed(body.solids[0][1]) == pytest.approx(60.0 * 40.0 * 20.0, rel=1e-4)
+    assert not any("inwards" in told for told in made.scene.assumed)
+
+
+def test_the_axis_that_points_up_can_be_entered(tmp_path: Path) -> None:
+    up = 'turn = "90 deg"\nup = "Z"'
+    made = with_model(tmp_path, lying(), name="clamp.glb", more=('turn = "90 deg"', up))
+    np.testing.assert_allclose(bounds_of(named(made.scene.scene.bodies, "clamp")), WHERE, atol=1e-3)
+    mesh = lying_down_in_metres()
+    mesh.apply_scale(1000.0)
+    made = with_model(tmp_path, mesh, more=('turn = "90 deg"', up.replace("Z", "Y")))
+    np.testing.assert_allclose(bounds_of(named(made.scene.scene.bodies, "clamp")), WHERE, atol=1e-3)
+
+
+@pytest.mark.parametrize(
+    ("unit", "size"), [("inch", 25.4), ("millimeter", 1.0), ("meter", 1000.0), ("micron", 1e-3)]
+)
+def test_a_3mf_says_its_unit(tmp_path: Path, unit: str, size: float) -> None:
+    mesh = lying()
+    mesh.apply_scale(1.0 / size)
+    data = mesh.export(file_type="3mf")
+    with zipfile.ZipFile(io.BytesIO(data)) as packed:
+        files = {name: packed.read(name) for name in packed.namelist()}
+    with zipfile.ZipFile(tmp_path / "clamp.3mf", "w") as packed:
+        for name, content in files.items():
+            packed.writestr(name, content.replace(b'unit="millimeter"', f'unit="{unit}"'.encode()))
+    text = BASE.format(place='tilt_along = "X"', tilt=1, rotary=1) + MODEL
+    text = text.replace("clamp.stl", "clamp.3mf").replace('unit = "{unit}"\n', "")
+    (tmp_path / "cell.toml").write_text(text)
+    cell = load(tmp_path / "cell.toml").cell
+    assert cell is not None
+    body = named(Findings(cell).scene.scene.bodies, "clamp")
+    np.testing.assert_allclose(bounds_of(body), WHERE, atol=2e-3)
+
+
+@pytest.mark.parametrize("mm", [300.0, 60.0])
+def test_a_model_in_inches_read_as_millimetres_is_doubted(tmp_path: Path, mm: float) -> None:
+    (tmp_path / "clamp.stl").write_bytes(
+        trimesh.creation.box((mm / 25.4, 1.0, 1.0)).export(file_type="stl")
+    )
+    text = BASE.format(place='tilt_along = "X"', tilt=1, rotary=1) + MODEL.format(unit="mm")
+    (tmp_path / "cell.toml").write_text(text)
+    (fault,) = [one for one in load(tmp_path / "cell.toml").faults if one.code == "C068"]
+    assert 'unit = "' in fault.do or "known length" in fault.do
 
 
 def test_models_in_inches_are_as_large(tmp_path: Path) -> None:
@@ -573,7 +640,9 @@ def test_what_is_inside_out_is_turned(tmp_path: Path, how: str) -> None:
         other.apply_translation((200.0, 0.0, 0.0))
         other.faces = other.faces[:, ::-1]
         mesh = trimesh.util.concatenate([mesh, other])
-    body = named(with_model(tmp_path, mesh).scene.scene.bodies, "clamp")
+    made = with_model(tmp_path, mesh)
+    assert any("inwards" in told for told in made.scene.assumed)
+    body = named(made.scene.scene.bodies, "clamp")
     assert len(body.solids) == (2 if how == "one of two bodies" else 1)
     for _, points in body.solids:
         assert signed(points) == pytest.approx(60.0 * 40.0 * 20.0, rel=1e-5)

@@ -612,12 +612,15 @@ class Mesh:
         Corners of the convex hull of all that is not closed [mm]; empty if there is none.
     digest : str
         Hash of the file's bytes.
+    turned : bool
+        Some of its triangles face inwards in the file.
     """
 
     number: int
     parts: tuple[NDArray[np.float64], ...]
     open_points: NDArray[np.float64]
     digest: str
+    turned: bool = False
 
 
 @dataclass(frozen=True, slots=True)

@@ -105,6 +105,11 @@ class Model:
         "metres for GLB)",
         choices=("mm", "in", "m", "cm"),
     )
+    up: str | None = entry(
+        Kind.TEXT,
+        "axis of the file that points up (left out: Y for GLB, as its standard says, else Z)",
+        choices=("Y", "Z"),
+    )
     counts_as: str | None = entry(Kind.TEXT, _COUNTS, choices=COUNTS)
     carried_by: str | None = entry(Kind.TEXT, _CARRIED, choices=CARRIERS)
     measured_from: str | None = entry(Kind.TEXT, _MEASURED, choices=FRAMES)

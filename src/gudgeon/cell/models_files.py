@@ -2,6 +2,10 @@
 
 What is not sure is taken to the safe side and told: an open surface counts as its convex hull, a
 surface that is inside out is turned, a void within a closed surface counts as solid.
+
+A GLB file is in metres with +Y up (Khronos glTF 2.0, section 3.4, coordinate system and units); its
+points are turned so that z is up: x stays, y becomes z, z becomes -y.  A 3MF file names its unit
+and has z up; STL and OBJ say neither, and count as z up.
 """
 
 from __future__ import annotations
@@ -38,7 +42,7 @@ LARGEST_MODEL: Final = 120_000_000
 
 TRIANGLES_MOST: Final = 500_000
 
-SMALLEST_MM: Final = 8.0
+SMALLEST_MM: Final = 16.0
 LARGEST_MM: Final = 2500.0
 """Longest side of what is bolted into a mill of this kind; beyond it the unit is doubted."""
 
@@ -69,6 +73,7 @@ class _Surface:
     open_points: Floats
     open_parts: int
     own_mm: float | None
+    turned: bool
 
 
 def read_models(
@@ -109,15 +114,27 @@ def read_models(
             faults.append(_no_unit(model, surface, at))
             continue
         faults += _doubts(model, surface, scale, source, number, at)
+        upright = _upright(model, scale)
         meshes.append(
             Mesh(
                 number=number,
-                parts=tuple(part * scale for part in surface.parts),
-                open_points=surface.open_points * scale,
+                parts=tuple(part @ upright.T for part in surface.parts),
+                open_points=surface.open_points @ upright.T,
                 digest=hashlib.sha256(raw).hexdigest(),
+                turned=surface.turned,
             )
         )
     return tuple(meshes), faults
+
+
+def _upright(model: Model, scale: float) -> Floats:
+    """Return the matrix that takes points of a file to mm with z up."""
+    assert model.file is not None
+    up = model.up or ("Y" if model.file.lower().endswith(".glb") else "Z")
+    turn = (
+        np.array([[1.0, 0.0, 0.0], [0.0, 0.0, -1.0], [0.0, 1.0, 0.0]]) if up == "Y" else np.eye(3)
+    )
+    return np.asarray(scale * turn)
 
 
 def _surface(name: str, raw: bytes) -> _Surface | str:
@@ -142,8 +159,8 @@ def _surface(name: str, raw: bytes) -> _Surface | str:
         return f"it has {len(corners):,} triangles, {TRIANGLES_MOST:,} are the most"
     if not np.all(np.isfinite(corners)):
         return "a coordinate in it is no number"
-    parts, open_points, open_parts = _parted(corners)
-    return _Surface(parts, open_points, open_parts, own)
+    parts, open_points, open_parts, turned = _parted(corners)
+    return _Surface(parts, open_points, open_parts, own, turned)
 
 
 def _unpacked(raw: bytes) -> int:
@@ -154,8 +171,11 @@ def _unpacked(raw: bytes) -> int:
         return 0  # trimesh says what is wrong with it
 
 
-def _parted(corners: Floats) -> tuple[tuple[Floats, ...], Floats, int]:
-    """Return closed connected parts facing outwards, the hull of all others, and their number."""
+def _parted(corners: Floats) -> tuple[tuple[Floats, ...], Floats, int, bool]:
+    """Return closed connected parts facing outwards, the hull of all others, and their number.
+
+    Last whether any triangle had to be turned round.
+    """
     from scipy.sparse import coo_matrix
     from scipy.sparse.csgraph import connected_components
 
@@ -177,6 +197,7 @@ def _parted(corners: Floats) -> tuple[tuple[Floats, ...], Floats, int]:
     bounds = np.searchsorted(owner[order], np.arange(count + 1))
     closed: list[Floats] = []
     rest: list[Floats] = []
+    any_turned = False
     for low, high in pairwise(bounds.tolist()):
         mine = order[low:high]
         if not len(mine):
@@ -186,11 +207,12 @@ def _parted(corners: Floats) -> tuple[tuple[Floats, ...], Floats, int]:
         if turned is None:
             rest.append(corners[mine].reshape(-1, 3))
         else:
+            any_turned |= bool(np.any(turned))
             outwards = np.where(turned[:, None, None], corners[whole][:, ::-1], corners[whole])
             # Degenerate triangles lie on edges of the others; they are kept as they are.
             closed.append(np.concatenate([outwards, corners[mine[flat[mine]]]]))
     hull = _hull(np.concatenate(rest)) if rest else np.zeros((0, 3))
-    return tuple(closed), hull, len(rest)
+    return tuple(closed), hull, len(rest), any_turned
 
 
 def _joined(points: Floats) -> Floats:
@@ -294,7 +316,7 @@ def _not_read(name: str, at: Place, reason: str) -> Fault:
 def _no_unit(model: Model, surface: _Surface, at: Place) -> Fault:
     """C067: numbers without a unit."""
     size = _size(surface)
-    likely = "mm" if size >= SMALLEST_MM * 4.0 else "in"
+    likely = "mm" if size >= SMALLEST_MM * 2.0 else "in"
     return Fault(
         "C067",
         "error",

@@ -519,6 +519,12 @@ def _cut(outline: Floats, sides: Floats) -> Floats:
 def told_of(crowd: Crowd, cell: Cell) -> None:
     """Tell how the entered bodies are taken."""
     for mesh in cell.meshes:
+        if mesh.turned:
+            model = cell.models[mesh.number]
+            crowd.assumed.append(
+                f"{model.name or model.file} faces inwards in its file, wholly or in part: it is "
+                "taken with its material inside."
+            )
         if len(mesh.open_points):
             model = cell.models[mesh.number]
             crowd.assumed.append(
