@@ -55,7 +55,7 @@ class ClosestFindings(ProvenPlaceFindings):
         spot = site.spot(zero.point_mm)
         for tool in tools:
             top, low, tip = self._depths(zero, tool, float(cut_at[2]))
-            gap = site.least_down(tool, spot, pose, top, low, tip)
+            gap = site.least_down(tool, zero.station, spot, pose, top, low, tip)
             if gap is not None:
                 yield "tool", site.displayed(gap, at), tool
             start, end = np.array([*cut_at[:2], top]), np.array([*cut_at[:2], low])

@@ -246,7 +246,7 @@ class ProvenPlaceFindings(WayFindings):
             travel[0].value - ROUNDING <= low <= travel[1].value + ROUNDING
         ):
             return Lost(zero.station, zero.face, "travel", (f"travel of Z with T{tool}",), None)
-        down = site.down(tool, site.spot(zero.point_mm), pose, top, low, tip)
+        down = site.down(tool, zero.station, site.spot(zero.point_mm), pose, top, low, tip)
         if down.excused:
             self._excused.append((zero, site, down.excused))
         if down.gap is not None:

@@ -39,6 +39,20 @@ _EXCUSED: Final = (
         "judged there; enter its parts under [[unit.boxes]]",
         ("body", "both"),
     ),
+    (
+        "These zeros lie inside the blank of their station, deeper than the flutes are long: the "
+        "tool is not judged against the blank that is cut away over them",
+        ("blank",),
+    ),
+    (
+        "These zeros lie on or in a body that is no stock: the flutes are not judged against it",
+        ("on",),
+    ),
+    (
+        "These zeros lie so deep in a body that is no stock that no tool comes there: tools are "
+        "not judged against the load there",
+        ("in",),
+    ),
 )
 """What is told of tools that come into outlines, and for which of `Down.excused`."""
 
@@ -79,7 +93,7 @@ class RemedyFindings(ClosestFindings):
                 {
                     zero.station
                     for zero, site, kind in self._excused
-                    if site.turn_rad == 0.0 and kind != "flutes"
+                    if site.turn_rad == 0.0 and kind not in ("flutes", "on")
                 }
             ),
             closest=closest,

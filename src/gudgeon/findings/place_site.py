@@ -7,7 +7,7 @@ the trees of the bodies are built once and only joint positions change from plac
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from itertools import pairwise
 from typing import TYPE_CHECKING, Final
@@ -15,6 +15,7 @@ from typing import TYPE_CHECKING, Final
 import numpy as np
 from numpy.typing import NDArray
 
+from gudgeon.findings.place_turned import KEPT_MM, pulled_back, turned_body, turned_lines
 from gudgeon.findings.place_ways import is_unit, orders, pairs_of
 from gudgeon.findings.scene import OUTLINE
 from gudgeon.placing.conditions import ROUNDING
@@ -22,14 +23,11 @@ from gudgeon.placing.limits import clean_turn
 
 if TYPE_CHECKING:
     from gudgeon.clearance.prove import Gap, Prover
-    from gudgeon.clearance.scene import Body, Lines, Scene
+    from gudgeon.clearance.scene import Body, Scene
 
-__all__ = ["Down", "Site", "turned_body", "turned_lines"]
+__all__ = ["Down", "Site"]
 
 Floats = NDArray[np.float64]
-
-KEPT_MM: Final = 1e-6
-"""A margin that is entered is kept if it is kept to this; it stands in the body already."""
 
 INSIDE_MM: Final = 0.01
 """A zero lies inside an outline if a point so far over it does [mm]."""
@@ -51,12 +49,18 @@ class Down:
     excused : str
         What was not judged, because the zero lies inside an outline: "" (nothing), "flutes" (the
         flutes against the load), "tool" (the tool against the load), "body" (the tool against the
-        outline of the unit's body), "both" (against load and unit's body).
+        outline of the unit's body), "both" (against load and unit's body); "blank" (the tool
+        against the blank of the station, inside which the zero lies); or because it lies on or in a
+        body that is no stock: "on" (the flutes against it), "in" (the tool against all of the load,
+        for none comes there).
+    provers : tuple of Prover
+        What was judged, together.
     """
 
     clear: bool
     gap: Gap | None
     excused: str
+    provers: tuple[Prover, ...] = ()
 
 
 class Site:
@@ -113,7 +117,7 @@ class Site:
         head = [body for body in rest if body.carrier is Carrier.HEAD]
         self._walls: list[tuple[Prover, float]] = []
         if margined:
-            pulled = [_pulled_back(body) for body in margined]
+            pulled = [pulled_back(body) for body in margined]
             told = among([*unit, *pulled], table_axes=every, unsure_mm=0.0)
             self._walls.append((Prover(told), KEPT_MM / 2.0))
         if bare:
@@ -132,7 +136,9 @@ class Site:
             for n, tool in tools.items()
         }
         point = Body("tip", Carrier.HEAD, Role.CUTTER, (hull([(0.0, 0.0, 0.0)]),))
-        self._tip = Prover(among(load), (point,)) if load else None
+        self._all_at_tip = Prover(among(turning), (point,))
+        self._at_tip = [(one, Prover(among([one]), (point,))) for one in turning]
+        self._unit, self._head, self._tools, self._among = unit, head, tools, among
         self._machine = {n: Prover(among(rest), tool) for n, tool in tools.items()}
         self._over: dict[tuple[object, ...], bool] = {}
         self._down: dict[tuple[object, ...], Down] = {}
@@ -206,6 +212,7 @@ class Site:
     def down(
         self,
         tool: int,
+        station: str,
         spot: tuple[float, float],
         pose: tuple[float, float],
         top: float,
@@ -214,34 +221,84 @@ class Site:
     ) -> Down:
         """Judge a tool that comes down in a pose from Z `top` to Z `to`, its tip at height `tip`.
 
-        Where the zero lies inside an outline, the least is left out that leaves the tool clear.
+        The flutes may cut the stock of `station`.  Where the zero lies inside an outline or a body,
+        the least is left out that leaves the tool clear.
         """
-        key = (tool, *spot, *pose, to)
+        key = (tool, station, *spot, *pose, to)
         if key in self._down:
             return self._down[key]
         x, y = self.origin_mm[0] + spot[0], self.origin_mm[1] + spot[1]
         start, end = np.array([x, y, top, *pose]), np.array([x, y, to, *pose])
-        at_tip = np.array([x, y, tip + INSIDE_MM, *pose])
-        inside = None if self._tip is None else self._first(self._tip, [at_tip] * 2, ROUNDING)
-        tries = [("", "", False), ("body", "body", False)]
-        if inside is not None:
-            tries = [("", "", False), ("flutes", "", True), ("body", "body", True)]
-            tries += [("tool", "tool", False), ("both", "both", False)]
         first: Down | None = None
-        for excused, kind, in_stock in tries:
-            prover = self._with_tool.get((kind, tool))
-            if prover is None:
-                continue
-            gap = self._lowered(prover, start, end, in_stock)
+        at_tip = np.array([x, y, tip + INSIDE_MM, *pose])
+        for excused, provers, in_stock in self._tries(tool, station, at_tip):
+            gaps = [self._lowered(prover, start, end, station, in_stock) for prover in provers]
+            gap = next((gap for gap in gaps if gap is not None), None)
             if gap is None:
-                first = Down(True, None, excused)
+                first = Down(True, None, excused, provers)
                 break
             first = first or Down(False, gap, "")
         assert first is not None
         self._down[key] = first
         return first
 
-    def _lowered(self, prover: Prover, start: Floats, end: Floats, in_stock: bool) -> Gap | None:
+    def _tries(
+        self, tool: int, station: str, at_tip: Floats
+    ) -> Iterator[tuple[str, tuple[Prover, ...], bool]]:
+        """Yield what to judge a tool against, and whether its flutes may be in stock all the way.
+
+        First all; then always less, as far as the zero lies inside stock, outlines or bodies.
+        """
+        from gudgeon.clearance.prove import Prover
+        from gudgeon.clearance.scene import Role
+
+        known = self._with_tool
+        yield "", (known["", tool],), False
+        around = self._around(at_tip)
+        own = [one for one in around if one.role is Role.STOCK and one.station in ("", station)]
+        outline = any(not one.station for one in own)
+        if own:
+            yield "flutes" if outline else "", (known["", tool],), True
+        if ("body", tool) in known:
+            yield "body", (known["body", tool],), bool(own)
+        every = (*self._unit, *self._head)
+        tools = self._tools[tool]
+
+        def without(out: Sequence[Body]) -> Prover:
+            return Prover(self._among([one for one in every if one not in out]), tools)
+
+        blanks = [one for one in own if one.station]
+        if blanks:
+            yield "blank", (without(blanks),), outline
+        others = [one for one in around if one.role not in (Role.STOCK, Role.PART)]
+        if others:
+            blunt = tuple(one for one in tools if one.role is not Role.CUTTER)
+            whole = Prover(self._among(every), blunt)
+            yield "on", (whole, without(others)), bool(own)
+        buried = [one for one in others if one in self._around(at_tip, ROUNDING)]
+        if buried:
+            load = [one for one in every if one.role in (Role.STOCK, Role.PART, Role.FIXTURE)]
+            yield "in", (without([*load, *buried]),), False
+        if outline:
+            for kind in ("tool", "both"):
+                if (kind, tool) in known:
+                    yield kind, (known[kind, tool],), False
+
+    def _around(self, at_tip: Floats, on_mm: float = 2.0 * INSIDE_MM) -> list[Body]:
+        """Return the turning bodies in which a point lies, or on which, if they are no stock."""
+        from gudgeon.clearance.scene import Role
+
+        if self._first(self._all_at_tip, [at_tip] * 2, on_mm) is None:
+            return []
+        return [
+            one
+            for one, prover in self._at_tip
+            if self._first(prover, [at_tip] * 2, ROUNDING if one.role is Role.STOCK else on_mm)
+        ]
+
+    def _lowered(
+        self, prover: Prover, start: Floats, end: Floats, station: str, in_stock: bool
+    ) -> Gap | None:
         """Return what a tool meets on its way down; ``None``: nothing.
 
         The flutes may be in the stock over the last of it, or all the way.
@@ -251,8 +308,8 @@ class Site:
         near = end.copy()
         near[2] = min(start[2], end[2] + self.need_mm + ABOVE_MM)
         for one, other, cutting in (
-            (start, near, "*" if in_stock else None),
-            (near, end, "*"),
+            (start, near, station if in_stock else None),
+            (near, end, station),
         ):
             found = prover.motion(one, other, self.need_mm, cutting=cutting)
             if found.status is not Status.PROVEN:
@@ -264,6 +321,7 @@ class Site:
     def least_down(
         self,
         tool: int,
+        station: str,
         spot: tuple[float, float],
         pose: tuple[float, float],
         top: float,
@@ -271,13 +329,12 @@ class Site:
         tip: float,
     ) -> Gap | None:
         """Return the smallest gap of a tool that comes down clear; the flutes may be in stock."""
-        found = self.down(tool, spot, pose, top, to, tip)
+        found = self.down(tool, station, spot, pose, top, to, tip)
         if not found.clear:
             return None
-        kind = found.excused if found.excused in ("body", "tool", "both") else ""
         x, y = self.origin_mm[0] + spot[0], self.origin_mm[1] + spot[1]
         ends = [np.array([x, y, top, *pose]), np.array([x, y, to, *pose])]
-        return _least([(self._with_tool[kind, tool], [ends], self.need_mm)], "*")
+        return _least([(prover, [ends], self.need_mm) for prover in found.provers], station)
 
     def least_machine(
         self,
@@ -409,35 +466,6 @@ def _least(
     return None if least is None else least[1]
 
 
-def turned_body(body: Body, turn_rad: float, about_mm: tuple[float, float]) -> Body:
-    """Return a body turned about an upright line through a point."""
-    if turn_rad == 0.0:
-        return body
-    turn, shift = _turn(turn_rad, about_mm)
-    solids = []
-    for pieces, points in body.solids:
-        moved = pieces.copy()
-        moved["axis"] = pieces["axis"] @ turn.T
-        solids.append((moved, np.ascontiguousarray(points @ turn.T + shift)))
-    return replace(body, solids=tuple(solids))
-
-
-def turned_lines(lines: Lines, turn_rad: float, about_mm: tuple[float, float]) -> Lines:
-    """Return axis lines turned about an upright line through a point."""
-    turn, shift = _turn(turn_rad, about_mm)
-    rows = np.array(lines.rows, dtype=np.float64)
-    rows[:, :3] = rows[:, :3] @ turn.T + shift
-    rows[:, 3:6] = rows[:, 3:6] @ turn.T
-    return replace(lines, rows=rows)
-
-
-def _turn(turn_rad: float, about_mm: tuple[float, float]) -> tuple[Floats, Floats]:
-    cosine, sine = clean_turn(turn_rad)
-    turn = np.array([[cosine, -sine, 0.0], [sine, cosine, 0.0], [0.0, 0.0, 1.0]])
-    about = np.array([*about_mm, 0.0])
-    return turn, about - turn @ about
-
-
 def _all_at(stops: Iterable[Floats], xyz: Floats) -> list[Floats]:
     found = []
     for stop in stops:
@@ -445,16 +473,3 @@ def _all_at(stops: Iterable[Floats], xyz: Floats) -> list[Floats]:
         joint[:3] = xyz
         found.append(joint)
     return found
-
-
-def _pulled_back(body: Body) -> Body:
-    """Return a guard a hair farther away: a margin that is just kept is kept."""
-    solids = []
-    for pieces, points in body.solids:
-        low, high = points.min(axis=0), points.max(axis=0)
-        # A guard is a half space: along one axis alone it lies wholly on one side.
-        axis = int(np.argmin((low < 0.0) & (high > 0.0)))
-        away = np.zeros(3)
-        away[axis] = KEPT_MM * np.sign(points[:, axis].mean())
-        solids.append((pieces, points + away))
-    return replace(body, solids=tuple(solids))

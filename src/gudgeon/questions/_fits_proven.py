@@ -178,8 +178,8 @@ def _figures(findings: Findings, found: ProvenFinding) -> list[Figure]:
     note += "; lost ones: see the table" if here.lost else ""
     if found.inside:
         note += (
-            f"; at {found.inside} of them the tool comes into an outline of which nothing more is "
-            "entered, and is not judged there"
+            f"; at {found.inside} of them the zero lies so deep in an outline or body that the "
+            "tool comes into it, and is not judged against it there"
         )
     shown = [
         Figure(
@@ -231,7 +231,9 @@ def _between(near: Closest) -> str:
 
 def _where(near: Closest) -> str:
     with_tool = f", T{near.tool}" if near.tool is not None else ""
-    return f"{_between(near)} ({REASONS[near.reason]}; station {near.station}, {near.face}{with_tool})"
+    return (
+        f"{_between(near)} ({REASONS[near.reason]}; station {near.station}, {near.face}{with_tool})"
+    )
 
 
 def _tables(findings: Findings, found: ProvenFinding) -> list[Table]:
