@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import dataclasses
 import functools
+import itertools
 import math
 from pathlib import Path
 
@@ -208,3 +209,82 @@ def test_pictures_show_the_map_and_the_pose() -> None:
     names = [picture.name for picture in answered(5).pictures]
     assert names[0] == "change_map"
     assert len(names) == 3
+
+
+# --- pairs and ways -----------------------------------------------------------------------------
+
+
+def of_tools(cell: Cell, *numbers: int) -> Cell:
+    return dataclasses.replace(
+        cell, tools=tuple(tool for tool in cell.tools if tool.number in numbers)
+    )
+
+
+def test_a_pair_goes_by_the_longer_tool_whichever_comes_and_goes() -> None:
+    """T2 is the longest of case 5, T3 the shortest: heights worked out without the engine."""
+    cell = over_everything(case(5))
+    findings = Findings(of_tools(cell, 2, 3))
+    found, scene = findings.changing, findings.scene.scene
+    long, short = found.maps
+    assert (long.hand.name, short.hand.name) == ("T2", "T3")
+    assert np.count_nonzero(short.map.cells == 0) > np.count_nonzero(long.map.cells == 0)
+    assert np.array_equal(long.map.joined(short.map).cells, short.map.joined(long.map).cells)
+    rng = np.random.default_rng(3)
+    for i, j in np.argwhere(found.together.cells == 0):
+        a = float(rng.uniform(*found.together.tilts[i : i + 2]))
+        c = float(rng.uniform(*found.together.turns[j : j + 2]))
+        for item in found.maps:
+            tip = found.z_mm - item.hand.length_mm - found.down_mm
+            assert tip - highest_of(scene, a, c)[0] >= found.need_mm
+    # Where only the short one is clear the pair is not: the witness is of the long one.
+    only = (short.map.cells == 0) & (long.map.cells != 0)
+    assert only.any()
+    assert not np.any(found.together.cells[only] == 0)
+
+
+def test_the_order_of_the_tools_does_not_matter() -> None:
+    cell = case(5)
+    back = dataclasses.replace(cell, tools=cell.tools[::-1])
+    one, other = Findings(cell).changing, Findings(back).changing
+    assert np.array_equal(one.together.cells, other.together.cells)
+    assert one.park is not None
+    assert other.park is not None
+    assert one.park.tilt_rad == other.park.tilt_rad
+
+
+def test_every_way_is_clear_by_the_heights_too() -> None:
+    findings = Findings(over_everything(case(5)))
+    found, scene = findings.changing, findings.scene.scene
+    park = found.park
+    assert park is not None
+    tip = float(findings.ranges.high[2]) - found.maps[0].hand.length_mm
+    proven = [way for way in found.ways if way.gap is None]
+    assert proven
+    for way in proven:
+        if way.place_mm is not None:
+            continue  # beside the work its height does not count
+        start = np.array([way.pose.tilt_rad, way.pose.turn_rad])
+        end = np.array([park.tilt_rad, park.turn_rad])
+        by_tilt, by_turn = np.array([end[0], start[1]]), np.array([start[0], end[1]])
+        corners = {"tilt": [start, by_tilt, end], "turn only": [start, by_turn, end]}
+        legs = corners.get(way.steps[1] if len(way.steps) > 1 else "", [start, end])
+        for one, other in itertools.pairwise(legs):
+            for share in np.linspace(0.0, 1.0, 40):
+                tilt, turn = one + share * (other - one)
+                assert tip - highest_of(scene, tilt, turn)[0] >= findings.asked_mm
+
+
+def test_the_shortest_way_round_is_taken() -> None:
+    findings = Findings(case(5))
+    near = findings._same_turn_near(math.radians(350.0), math.radians(10.0))
+    assert near == pytest.approx(math.radians(-10.0))
+    assert findings._same_turn_near(math.radians(10.0), math.radians(350.0)) == pytest.approx(
+        math.radians(370.0)
+    )
+
+
+def test_ways_are_told_as_orders() -> None:
+    table = changes.answer(Findings(over_everything(case(5)))).table("change_ways")
+    for row in table.rows:
+        assert str(row[3]).startswith("Z to the top")
+        assert str(row[4]).startswith(("proven", "not proven"))

@@ -57,10 +57,14 @@ class Changer:
     y: Amount | None = entry(Kind.LENGTH, "machine Y at a tool change, if the change moves Y")
     z: Amount | None = entry(Kind.LENGTH, "machine Z at a tool change")
     arm_half_depth: Amount | None = entry(
-        Kind.LENGTH, "the arm sweeps this far either side of the spindle line, along Y", above=0.0
+        Kind.LENGTH,
+        "the arm with its tools sweeps this far either side of the spindle line, along Y",
+        above=0.0,
     )
     arm_half_width: Amount | None = entry(
-        Kind.LENGTH, "the arm sweeps this far either side of the spindle line, along X", above=0.0
+        Kind.LENGTH,
+        "the arm with its tools sweeps this far either side of the spindle line, along X",
+        above=0.0,
     )
     pull_down: Amount | None = entry(
         Kind.LENGTH, "how far a tool is pulled down out of the spindle", low=0.0

@@ -9,7 +9,8 @@ from typing import Final
 from gudgeon.answer import Cell, Column, Figure, Picture, Table
 from gudgeon.drawing.pose_map import pose_map
 from gudgeon.findings import Findings
-from gudgeon.findings.changing import ChangingFinding, Park, Room
+from gudgeon.findings.changing import ChangingFinding, Room
+from gudgeon.findings.parking import Park, Way
 from gudgeon.quantity.kinds import Kind
 from gudgeon.questions._shared import figure
 
@@ -22,6 +23,7 @@ __all__ = [
     "park_range",
     "room_table",
     "way_table",
+    "way_words",
 ]
 
 KINDS: Final = ("clear", "not clear", "cannot tell")
@@ -133,7 +135,8 @@ def room_table(findings: Findings, rooms: tuple[Room, ...]) -> Table:
     ]
     return Table(
         "change_room",
-        "Room under the tool while it is changed (proven; negative: it would hit)",
+        "Room under the tool while it is changed (proven; negative: it would hit); of two tools "
+        "the longer counts",
         (
             Column("tool", "tool"),
             Column("pose", "pose"),
@@ -200,21 +203,18 @@ def pair_table(found: ChangingFinding) -> Table | None:
     )
 
 
-def way_table(found: ChangingFinding) -> Table | None:
+def way_table(findings: Findings, found: ChangingFinding) -> Table | None:
     """Return the way from each pose that is worked in to the pose for the change."""
     if found.park is None or not found.ways:
         return None
     rows: list[tuple[Cell, ...]] = []
     for way in found.ways:
-        steps = "Z to the top" + (
-            ", then turn to the pose" if "turn" in way.steps else "; it stands right"
-        )
         rows.append(
             (
                 way.pose.name,
                 degrees(way.pose.tilt_rad),
                 degrees(way.pose.turn_rad),
-                steps,
+                way_words(findings, way),
                 "proven for every tool"
                 if way.gap is None
                 else f"not proven: {' and '.join(name for name in way.gap.pair if name)}",
@@ -232,6 +232,22 @@ def way_table(found: ChangingFinding) -> Table | None:
         ),
         tuple(rows),
     )
+
+
+def way_words(findings: Findings, way: Way) -> str:
+    """Return the steps of a way as an order."""
+    if way.steps == ("Z",):
+        return "Z to the top; it stands right"
+    words = ["Z to the top"]
+    for step in way.steps[1:]:
+        if step == "X Y" and way.place_mm is not None:
+            x, y = (findings.units.text(Kind.LENGTH, value) for value in way.place_mm)
+            words.append(f"then to X {x}, Y {y}")
+        elif step == "turn" and "tilt" not in way.steps:
+            words.append("then turn to the pose")
+        else:
+            words.append("then the tilt alone" if step == "tilt" else "then the turn alone")
+    return ", ".join(words)
 
 
 def change_pictures(findings: Findings, found: ChangingFinding) -> tuple[Picture, ...]:

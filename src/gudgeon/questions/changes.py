@@ -73,7 +73,7 @@ def answer(findings: Findings) -> Answer:
         room_table(findings, rooms),
         map_table(found),
         pair_table(found),
-        way_table(found),
+        way_table(findings, found),
     )
     worst = found.together.worst
     tool = next(
@@ -218,7 +218,8 @@ def _missing(findings: Findings, found: ChangingFinding, verdict: Verdict) -> tu
                 "sweep of the changer's arm",
                 f"{file}: machine.changer.arm_half_depth",
                 "the arm beside the tool is not judged without it",
-                "measure how far the arm swings either side of the spindle line, along Y and X",
+                "measure how far the arm with its widest tool swings either side of the spindle "
+                "line, along Y and X",
             )
         )
     wanted += [item.hand.guessed for item in found.maps if item.hand.guessed is not None]
