@@ -5,17 +5,16 @@ The metric demo shop: blanks 70 x 30 x 80 before the tower, zeros on their outsi
 
 from __future__ import annotations
 
-import functools
-from dataclasses import replace
 from pathlib import Path
-from typing import Any
 
 import pytest
 
 from gudgeon.answer import Answer, Verdict
 from gudgeon.cell.files import load_text
+from gudgeon.cell.model import Cell
 from gudgeon.clearance import prove
 from gudgeon.findings import Findings
+from gudgeon.findings.place_found import Lost, ProvenPlace
 from gudgeon.questions import fits
 from gudgeon.questions._fits_proven import _cause
 
@@ -23,3 +22,117 @@ DEMO = Path(__file__).parents[2] / "demo" / "alder-ford.toml"
 BLANK = """x = ["-35 mm", "35 mm"]
 y = ["-30 mm", "0 mm"]
 z = ["-20 mm", "60 mm"]"""
+
+
+def cell(*changes: tuple[str, str]) -> Cell:
+    text = DEMO.read_text(encoding="utf-8").partition("[readings]")[0]
+    for old, new in changes:
+        assert old in text, old
+        text = text.replace(old, new, 1)
+    loaded = load_text(text)
+    assert loaded.cell is not None, loaded.faults
+    return loaded.cell
+
+
+def ask(*changes: tuple[str, str]) -> Answer:
+    return fits.answer(Findings(cell(*changes)))
+
+
+def told(answer: Answer, words: str) -> bool:
+    return any(words in text for text in answer.assumed)
+
+
+def reached(answer: Answer) -> float | None:
+    return answer.figure("stations_proven").value
+
+
+def test_the_shop_as_it_is() -> None:
+    answer = ask()
+    assert answer.verdict is Verdict.YES_IF
+    assert reached(answer) == 4
+    assert not told(answer, "These zeros")
+
+
+@pytest.mark.parametrize(("over", "words"), [(3.0, ""), (8.0, ""), (20.0, "inside the blank")])
+def test_a_zero_on_the_finished_face_inside_the_raw_blank_is_reached(
+    over: float, words: str
+) -> None:
+    """Stock to be cut away lies over the zero: the flutes, 12 long, may be in that blank."""
+    thick = BLANK.replace('"-30 mm"', f'"-{30.0 + over} mm"')
+    answer = ask((BLANK, thick))
+    assert reached(answer) == 4
+    assert told(answer, "These zeros") is bool(words)
+    assert told(answer, words) or not words
+
+
+def test_flutes_may_not_be_in_the_blank_of_another_station() -> None:
+    """Station "right" moved out before "front": its blank stands over that zero."""
+    near = (
+        'at = ["65 mm", "0 mm", "110 mm"]\nturn = "90 deg"',
+        'at = ["0 mm", "-100 mm", "110 mm"]\nturn = "0 deg"',
+    )
+    answer = ask(near)
+    rows = {row[0]: row for row in answer.table("stations_lost").rows}
+    assert "blank at right" in str(rows["front"][3])
+    assert answer.verdict is Verdict.NO
+
+
+JAW = ('zero = ["0 mm", "-30 mm", "20 mm"]', 'zero = ["0 mm", "-20 mm", "-25 mm"]')
+
+
+def test_a_zero_on_the_jaw_of_a_vise_costs_nothing_and_is_told() -> None:
+    thin = BLANK.replace('"-30 mm"', '"-20 mm"')
+    answer = ask(JAW, (BLANK, thin))
+    assert reached(answer) == 4
+    assert told(answer, "on or in a body that is no stock: the flutes")
+
+
+def test_a_zero_deep_in_the_tower_costs_nothing_and_is_told() -> None:
+    answer = ask(('zero = ["0 mm", "-30 mm", "20 mm"]', 'zero = ["0 mm", "65 mm", "20 mm"]'))
+    assert reached(answer) == 4
+    assert told(answer, "tools are not judged against the load there")
+    assert "not judged against it there" in answer.figure("stations_proven").note
+
+
+def test_a_body_beside_the_zero_that_holds_no_zero_still_costs_the_station() -> None:
+    """The same zero on the jaw, and a post beside it in the holder's way."""
+    post = (
+        '[[solids]]\nname = "blank"',
+        """[[solids]]
+name = "post"
+counts_as = "fixture"
+measured_from = "part"
+x = ["-30 mm", "30 mm"]
+y = ["-130 mm", "-20 mm"]
+z = ["-10 mm", "-5 mm"]
+
+[[solids]]
+name = "blank\"""",
+    )
+    answer = ask(JAW, post)
+    assert reached(answer) == 0
+    assert any("post" in str(row[3]) for row in answer.table("stations_lost").rows)
+
+
+def test_a_proof_that_stays_open_is_no_station_lost(monkeypatch: pytest.MonkeyPatch) -> None:
+    """No work allowed at all: nothing is proven, nothing is found; that is no "no"."""
+    made = cell()
+    monkeypatch.setattr(prove, "_BUDGET", 1)
+    answer = fits.answer(Findings(made))
+    assert answer.verdict is Verdict.CANNOT_TELL
+    assert "lost" not in answer.headline
+    assert any("a proof that station" in item.what for item in answer.missing)
+    cells = [str(item) for table in answer.tables for row in table.rows for item in row]
+    assert not any(text.startswith((": and", "and ")) for text in [answer.headline, *cells])
+
+
+@pytest.mark.parametrize("between", [(), ("travel of X",), ("a", "b")])
+@pytest.mark.parametrize("reason", ["travel", "turning", "table", "guard", "tool"])
+def test_what_costs_a_station_reads_whole_whatever_is_known(
+    reason: str, between: tuple[str, ...]
+) -> None:
+    one = Lost("front", "top", reason, between, 0.5)
+    text = _cause(one)
+    assert not text.startswith(" ") and ": and" not in text and ":  " not in text
+    place = ProvenPlace(0.0, 0.0, 0.0, None, True, (one,), 4)
+    assert place.causes[0][0].strip()
