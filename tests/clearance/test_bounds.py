@@ -1,0 +1,385 @@
+"""Each term of the bounds is needed: scenes where one interval of time has to bear it whole.
+
+A motion is asked for a hair more than its true smallest gap, so that it must not be proven; the
+hair is a small part of the term, and a bound without it would prove the motion at once.
+"""
+
+from __future__ import annotations
+
+import itertools
+from math import cos, pi, sin
+
+import numpy as np
+import pytest
+
+from gudgeon.clearance.pieces import Solid, balls, box, cone, extents, hull, joined
+from gudgeon.clearance.prove import Prover, Status
+from gudgeon.clearance.scene import Body, Carrier, Lines, Role, Scene
+
+FAR = 1e4
+ONE_LINE = np.array([(0, 0, 0, 0, 0, 1, 1), (0, 0, 0, 0, 0, 1, 1)], dtype=np.float64)
+CROSSED = np.array([(0, 0, 0, 1, 0, 0, 1), (0, 0, 0, 0, 0, 1, 1)], dtype=np.float64)
+TURNS = [(0.0, 0.1), (0.1, 0.0), (0.06, 0.06), (0.11, 0.02), (0.02, 0.11)]
+
+
+def made(work: Solid, head: Solid, rows: np.ndarray = ONE_LINE, unsure: float = 0.0) -> Prover:
+    return Prover(
+        Scene(
+            (Body("work", Carrier.ROTARY, Role.FIXTURE, (work,)),), Lines(rows), unsure_mm=unsure
+        ),
+        [Body("head", Carrier.HEAD, Role.HOLDER, (head,))],
+    )
+
+
+def wall(x: float) -> Solid:
+    return box((x, x + 10.0), (-FAR, FAR), (-FAR, FAR))
+
+
+def about(tilt: float, turn: float, slide: float = 0.0) -> tuple[np.ndarray, np.ndarray]:
+    """Return a motion that is at zero in its middle."""
+    half = np.array([0.0, slide, 0.0, tilt, turn]) / 2.0
+    return -half, half
+
+
+# --- in the frame of the head -----------------------------------------------------------------
+
+
+@pytest.mark.parametrize(("tilt", "turn"), TURNS)
+@pytest.mark.parametrize("shape", ["point", "bar"])
+def test_a_point_on_its_arc_passes_a_wall(tilt: float, turn: float, shape: str) -> None:
+    """On one line the angles add: the arc stands r (tilt + turn)^2 / 8 over its chord.
+
+    The bar has its middle on the line: there the radius of its node has to bear all.
+    """
+    r = 100.0
+    work = hull([(r, 0, 0)] if shape == "point" else [(r, 0, 0), (-r, 0, 0)])
+    hair = 0.02 * r * (tilt + turn) ** 2 / 8.0
+    scene = made(work, wall(r + 5.0))
+    start, end = about(tilt, turn)
+    assert scene.motion(start, end, 5.0 + hair).status is Status.CLOSER
+    assert scene.motion(start, end, 5.0 - hair).status is Status.PROVEN
+
+
+def test_both_angles_at_once_throw_a_point_out_of_the_plane() -> None:
+    """On the tilt line's own direction: z = r sin(tilt) sin(turn), and nothing from one alone."""
+    r, tilt, turn = 100.0, 0.04, 0.01
+    top = box((-FAR, FAR), (-FAR, FAR), (5.0 + r * sin(tilt / 2) * sin(turn / 2), 50.0))
+    scene = made(hull([(r, 0, 0)]), top, CROSSED)
+    start, end = about(tilt, turn)
+    hair = 0.02 * 2.0 * tilt * turn * r / 8.0
+    # At both ends the point stands highest: the chord bears it and no arc is to blame.
+    assert scene.motion(start, end, 5.0 + hair).status is Status.CLOSER
+    low = box((-FAR, FAR), (-FAR, FAR), (-50.0, -5.0))
+    under = made(hull([(r, 0, 0)]), low, CROSSED)
+    # In the middle it stands lowest, below its chord by r tilt turn / 4.
+    assert under.motion(start, end, 5.0 + hair).status is Status.CLOSER
+    assert under.motion(start, end, 5.0 - hair).status is Status.PROVEN
+
+
+def test_bounds_hold_for_motions_of_any_size() -> None:
+    """A plane set just short of where a point really comes, for turns up to a whole one."""
+    rng = np.random.default_rng(8)
+    t = np.linspace(0.0, 1.0, 2001)[:, None]
+    for _ in range(300):
+        rows = CROSSED if rng.random() < 0.5 else ONE_LINE
+        p = rng.normal(size=3) * 80.0 * rng.choice([0.0, 1.0], 3, p=[0.4, 0.6])
+        start, end = np.zeros(5), np.zeros(5)
+        start[3:] = rng.uniform(-pi, pi, 2) * rng.choice([0, 1], 2)
+        end[3:] = start[3:] + rng.uniform(-1, 1, 2) * rng.choice([0.2, 1.0, 2.0 * pi])
+        turned = (start + t * (end - start))[:, 3:]
+        way = np.broadcast_to(p, (len(t), 3))
+        for row, angle in ((rows[1], turned[:, 1]), (rows[0], turned[:, 0])):
+            x, y, z = way.T
+            c, s = np.cos(angle), np.sin(angle)
+            if row[5]:
+                way = np.c_[c * x - s * y, s * x + c * y, z]
+            else:
+                way = np.c_[x, c * y - s * z, s * y + c * z]
+        axis = int(rng.integers(3))
+        sides = [(-FAR, FAR)] * 3
+        sides[axis] = (float(way[:, axis].max()) + 5.0, 500.0)
+        scene = made(hull([p]), box(*sides), rows)
+        assert scene.motion(start, end, 5.0 + 1e-6).status is Status.CLOSER
+        exact = scene.motion(start, end, 0.0, exact=True, tol_mm=0.3)
+        assert exact.lower_mm <= 5.0 + 1e-6
+        assert exact.upper_mm >= 5.0 - 1e-3
+
+
+# --- in the frame of what turns ---------------------------------------------------------------
+
+
+@pytest.mark.parametrize(("tilt", "turn"), TURNS)
+@pytest.mark.parametrize(("shape", "slide"), [("point", 0.0), ("point", -8.0), ("bar", 0.0)])
+def test_a_small_head_before_a_wide_face_that_turns(
+    tilt: float, turn: float, shape: str, slide: float
+) -> None:
+    """Seen from the face the head goes along r cos u - s u / turned sin u, u the angle turned."""
+    r = 100.0
+    head = hull([(r, 0, 0)] if shape == "point" else [(r, 0, 0), (-r, 0, 0)])
+    scene = made(wall(r + 5.0), head)
+    start, end = about(tilt, turn, slide)
+    whole = tilt + turn
+    hair = 0.02 * (r * whole**2 + 2.0 * whole * abs(slide)) / 8.0
+    # The face turns one way and the head slides the other: both throw it outward.
+    nearest = max(
+        r * cos(u * whole) + slide * u * sin(u * whole) for u in np.linspace(-0.5, 0.5, 1001)
+    )
+    assert scene.motion(start, end, r + 5.0 - nearest + hair).status is Status.CLOSER
+    assert scene.motion(start, end, r + 5.0 - nearest - hair).status is Status.PROVEN
+
+
+def test_a_head_beside_a_wide_face_in_any_motion() -> None:
+    """The same drawn at random, against many poses."""
+    rng = np.random.default_rng(9)
+    t = np.linspace(0.0, 1.0, 2001)
+    for _ in range(300):
+        p = rng.normal(size=3) * 60.0
+        start = np.r_[rng.normal(size=3) * 40.0 * rng.choice([0, 1]), rng.uniform(-1, 1, 2)]
+        step = np.r_[rng.normal(size=3) * 40.0, rng.uniform(-1, 1, 2)] * rng.choice([0, 1], 5)
+        end = start + step * rng.choice([0.1, 1.0])
+        joint = start + t[:, None] * (end - start)
+        x, y, z = (p + joint[:, :3]).T
+        c, s = np.cos(joint[:, 3]), np.sin(joint[:, 3])
+        y, z = c * y + s * z, c * z - s * y
+        c, s = np.cos(joint[:, 4]), np.sin(joint[:, 4])
+        seen = np.array([c * x + s * y, c * y - s * x, z])
+        axis = int(rng.integers(3))
+        sides = [(-FAR, FAR)] * 3
+        edge = float(seen[axis].max()) + 5.0
+        sides[axis] = (edge, edge + 50.0)
+        scene = made(box(*sides), hull([p]), CROSSED)
+        assert scene.motion(start, end, 5.0 + 1e-6).status is Status.CLOSER
+        exact = scene.motion(start, end, 0.0, exact=True, tol_mm=0.3)
+        assert exact.lower_mm <= 5.0 + 1e-6
+        assert exact.upper_mm >= 5.0 - 1e-3
+
+
+# --- rounding ---------------------------------------------------------------------------------
+
+
+def test_a_hair_at_a_thousand_metres() -> None:
+    scene = made(box((1e6, 1e6 + 10.0), (-9, 9), (-9, 9)), hull([(0, 0, 0)]))
+    place = (1e6 - 5.0, 0, 0, 0, 0)
+    assert scene.motion(place, place, 5.0 + 1e-8).status is not Status.PROVEN
+    assert scene.motion(place, place, 5.0 - 1e-5).status is Status.PROVEN
+
+
+def test_rounding_never_adds_to_a_gap() -> None:
+    """Two points far out, one of them turned: the true distance from longer numbers."""
+    wide = np.longdouble
+    if np.finfo(wide).nmant <= 52:
+        pytest.skip("no longer numbers on this system")
+    rng = np.random.default_rng(10)
+    for far in (0.0, 1e5):
+        for _ in range(60):
+            p, q = rng.normal(size=3) * 1e5, rng.normal(size=3) * 1e5
+            a, c = rng.uniform(-3, 3, 2) + far
+            x, y, z = (wide(v) for v in p)
+            x, y = (
+                x * np.cos(wide(c)) - y * np.sin(wide(c)),
+                x * np.sin(wide(c)) + y * np.cos(wide(c)),
+            )
+            y, z = (
+                y * np.cos(wide(a)) - z * np.sin(wide(a)),
+                y * np.sin(wide(a)) + z * np.cos(wide(a)),
+            )
+            truth = np.sqrt((x - wide(q[0])) ** 2 + (y - wide(q[1])) ** 2 + (z - wide(q[2])) ** 2)
+            need = float(np.nextafter(float(truth), np.inf))
+            scene = made(hull([p]), hull([(0, 0, 0)]), CROSSED)
+            place = (*q, a, c)
+            assert scene.motion(place, place, need).status is not Status.PROVEN
+            assert (
+                scene.motion(place, place, need - (2e-4 if far == 0.0 else 2e-3)).status
+                is Status.PROVEN
+            )
+
+
+# --- what holds what --------------------------------------------------------------------------
+
+
+def test_balls_boxes_and_nodes_hold_their_pieces() -> None:
+    rng = np.random.default_rng(11)
+    solids = [
+        cone(*rng.normal(size=(2, 3)) * 30, *rng.uniform(0, 20, 2), rounding=rng.uniform(0, 3))
+        for _ in range(12)
+    ]
+    solids += [hull(rng.normal(size=(5, 3)) * 30, rounding=rng.uniform(0, 3)) for _ in range(12)]
+    pieces, points = joined(solids)
+    middles, radii = balls(pieces, points)
+    least, most = extents(pieces, points)
+    scene = Prover(
+        Scene(
+            (Body("work", Carrier.ROTARY, Role.FIXTURE, tuple(solids)),),
+            Lines(CROSSED),
+        ),
+        [Body("head", Carrier.HEAD, Role.HOLDER, (hull([(0, 0, 0)]),))],
+    )
+    nodes, own = scene._all.nodes, scene._all.pieces
+    root = scene._all.roots[0][1]
+    for number, piece in enumerate(pieces):
+        there = points[piece["first"] : piece["first"] + piece["count"]]
+        ways = rng.normal(size=(12, 3))
+        ways /= np.linalg.norm(ways, axis=1)[:, None]
+        for d in (*np.eye(3), *-np.eye(3), *ways):
+            square = np.linalg.norm(np.cross(d, piece["axis"])) if piece["kind"] == 1 else 0.0
+            radius = np.array([piece["r0"], piece["r1"]]) if piece["kind"] == 1 else 0.0
+            reach = float((there @ d + radius * square).max()) + float(piece["round"])
+            assert reach <= middles[number] @ d + radii[number]
+            assert reach <= np.maximum(least[number] * d, most[number] * d).sum() + 1e-12
+            at = [root]
+            while at:
+                node = nodes[at.pop()]
+                if node["piece"] >= 0:
+                    continue
+                below = _below(nodes, node)
+                if any(_same(own[k], piece) for k in below):
+                    assert reach <= node["centre"] @ d + node["radius"]
+                    assert reach <= node["centre"] @ d + np.abs(d) @ node["half"] + 1e-12
+                at += [node["left"], node["right"]]
+
+
+def _below(nodes: np.ndarray, node: np.void) -> list[int]:
+    if node["piece"] >= 0:
+        return [int(node["piece"])]
+    return _below(nodes, nodes[node["left"]]) + _below(nodes, nodes[node["right"]])
+
+
+def _same(one: np.void, other: np.void) -> bool:
+    return bool(
+        one["round"] == other["round"]
+        and one["count"] == other["count"]
+        and (one["axis"] == other["axis"]).all()
+        and one["r0"] == other["r0"]
+    )
+
+
+# --- what is asked of a path ------------------------------------------------------------------
+
+
+def test_a_chunk_bears_the_largest_of_its_needs_and_its_whole_room() -> None:
+    scene = made(box((0, 10), (-10, 10), (-10, 10)), hull([(0, 0, 0)]))
+    ends = [(-30.0, y, 0, 0, 0) for y in np.linspace(-20, 20, 41)]
+    ends[20] = (-8.0, 0, 0, 0, 0)
+    needs = np.full(41, 2.0)
+    assert (scene.path(ends[0], ends, needs).status == Status.PROVEN).all()
+    needs[20] = 9.0
+    assert scene.path(ends[0], ends, needs).status[20] == Status.CLOSER
+    needs[20] = 2.0
+    ends[20] = (-1.0, 0, 0, 0, 0)
+    found = scene.path(ends[0], ends, needs).status
+    assert found[20] == found[21] == Status.CLOSER
+    assert (np.delete(found, [20, 21]) == Status.PROVEN).all()
+
+
+def test_a_chunk_ends_where_the_angles_change() -> None:
+    scene = made(box((-40, 40), (-5, 5), (-5, 5)), hull([(0, 0, 0)]))
+    ends = [(0.0, 20.0 + 0.1 * i, 0, 0, 0) for i in range(8)]
+    ends += [(0.0, 20.0, 0, 0, pi / 2)] + [(0.0, 20.0 + 0.1 * i, 0, 0, 0) for i in range(8)]
+    found = scene.path(ends[0], ends, 2.0).status
+    assert found[8] == found[9] == Status.CLOSER
+    assert (np.delete(found, [8, 9]) == Status.PROVEN).all()
+
+
+def test_what_is_kept_of_a_pair_at_rest_counts_for_its_angles_and_its_need_alone() -> None:
+    table = Body("table", Carrier.TABLE, Role.TABLE, (box((20, 40), (-50, 50), (-50, 50)),))
+    arm = Body("arm", Carrier.ROTARY, Role.FIXTURE, (box((-5, 5), (-18, 18), (-5, 5)),))
+    scene = Prover(Scene((table, arm), Lines(CROSSED)))
+    still, across = (0.0, 0, 0, 0, 0), (0.0, 0, 0, 0, pi / 2)
+    # 15 away at rest, 2 across, 1.3 on the way where the corner passes.
+    assert scene.motion(across, across, 0.0, exact=True).upper_mm == pytest.approx(2.0)
+    places = [still, still, across, across, across, still, still]
+    needs = np.array([14.0, 14.0, 1.0, 1.9, 2.1, 1.0, 16.0])
+    assert scene.path(still, places, needs).status.tolist() == [0, 0, 0, 0, 1, 0, 1]
+    # From one need to a larger one, and from one angle to the other, nothing is carried over.
+    assert scene.path(still, [still, still], np.array([2.0, 16.0])).status.tolist() == [0, 1]
+    assert scene.path(across, [across, across], np.array([1.0, 3.0])).status.tolist() == [0, 1]
+
+
+def test_a_dogleg_may_go_anywhere_between_its_ends() -> None:
+    scene = made(box((0, 10), (0, 10), (-10, 10)), hull([(0, 0, 0)]))
+    start, end = (-20.0, 5.0, 0, 0, 0), (5.0, -20.0, 0, 0, 0)
+    assert scene.motion(start, end, 2.0).status is Status.PROVEN
+    assert scene.motion(start, end, 2.0, dogleg=True).status is Status.CLOSER
+    # 4 from the corner of the room that it may take.
+    end = (-4.0, -20.0, 0, 0, 0)
+    assert scene.motion(start, end, 3.99, dogleg=True).status is Status.PROVEN
+    assert scene.motion(start, end, 4.01, dogleg=True).status is Status.CLOSER
+
+
+def test_a_bulge_and_what_is_unsure_both_come_off() -> None:
+    scene = made(box((0, 10), (-10, 10), (-10, 10)), hull([(0, 0, 0)]), unsure=0.5)
+    place = (-5.0, 0, 0, 0, 0)
+    gap = scene.motion(place, place, 0.0, exact=True, bulge_mm=0.25)
+    assert gap.lower_mm <= 4.25 + 1e-9
+    assert gap.upper_mm == pytest.approx(4.25)
+    assert scene.motion(place, place, 4.26, bulge_mm=0.25).status is not Status.PROVEN
+    assert scene.motion(place, place, 4.24, bulge_mm=0.25).status is Status.PROVEN
+    assert scene.box(place, place, 4.51).status is not Status.PROVEN
+    assert scene.box(place, place, 4.49).status is Status.PROVEN
+    assert scene.box(place, place, 0.0, exact=True).upper_mm == pytest.approx(4.5)
+    assert scene.path(place, [place], 4.51).status[0] != Status.PROVEN
+
+
+def test_rounding_radii_come_off_everywhere() -> None:
+    for one, other in itertools.product((0.0, 3.0), repeat=2):
+        scene = made(hull([(0, 0, 0)], rounding=one), hull([(0, 0, 0)], rounding=other))
+        place, truth = (20.0, 0, 0, 0, 0), 20.0 - one - other
+        for ask in (scene.motion, scene.box):
+            assert ask(place, place, truth + 1e-3).status is Status.CLOSER
+            assert ask(place, place, truth - 1e-3, tol_mm=1e-4).status is Status.PROVEN
+        path = scene.path(place, [place, place], truth + 1e-3)
+        assert (path.status == Status.CLOSER).all()
+        around = scene.motion((20, 0, 0, 0, 0), (20, 0, 0, 0, 2 * pi), truth + 1e-3)
+        assert around.status is Status.CLOSER
+
+
+# --- cells of angles --------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(("tilt", "turn"), TURNS)
+@pytest.mark.parametrize("shape", ["point", "bar"])
+def test_a_cell_of_angles_bears_both_arcs(tilt: float, turn: float, shape: str) -> None:
+    """On one line the two angles reach from minus to plus half their sum."""
+    r = 100.0
+    work = hull([(r, 0, 0)] if shape == "point" else [(r, 0, 0), (-r, 0, 0)])
+    scene = made(work, wall(r + 5.0))
+    start, end = about(tilt, turn)
+    hair = 0.02 * r * (tilt**2 + turn**2) / 8.0
+    assert scene.box(start, end, 5.0 + hair, tol_mm=1e-6).status is Status.CLOSER
+    assert scene.box(start, end, 5.0 - hair, tol_mm=1e-6).status is Status.PROVEN
+
+
+def test_cells_hold_for_ranges_of_any_size() -> None:
+    rng = np.random.default_rng(12)
+    for _ in range(200):
+        p = rng.normal(size=3) * 80.0 * rng.choice([0.0, 1.0], 3, p=[0.4, 0.6])
+        middle = rng.uniform(-pi, pi, 2) * rng.choice([0, 1], 2)
+        half = rng.uniform(0, 1, 2) * rng.choice([0.1, 1.0, pi]) * rng.choice([0, 1], 2)
+        a = np.linspace(middle[0] - half[0], middle[0] + half[0], 201)[:, None]
+        c = np.linspace(middle[1] - half[1], middle[1] + half[1], 201)[None, :]
+        x, y = np.cos(c) * p[0] - np.sin(c) * p[1], np.sin(c) * p[0] + np.cos(c) * p[1]
+        seen = (
+            np.broadcast_to(x, (201, 201)),
+            np.cos(a) * y - np.sin(a) * p[2],
+            np.sin(a) * y + np.cos(a) * p[2],
+        )
+        axis = int(rng.integers(3))
+        sides = [(-FAR, FAR)] * 3
+        edge = float(seen[axis].max()) + 5.0
+        sides[axis] = (edge, edge + 50.0)
+        scene = made(hull([p]), box(*sides), CROSSED)
+        low, high = np.r_[0, 0, 0, middle - half], np.r_[0, 0, 0, middle + half]
+        gap = scene.box(low, high, 0.0, exact=True, tol_mm=0.3)
+        assert gap.lower_mm <= 5.0 + 1e-9
+        assert gap.upper_mm >= 5.0 - 0.05
+        assert scene.box(low, high, 5.0 + 1e-3, tol_mm=1e-4).status is not Status.PROVEN
+
+
+def test_what_moves_is_as_far_from_its_lines_as_it_gets() -> None:
+    """From the tilt line out: 90 degrees on, the point stands its whole radius from it."""
+    r = 100.0
+    scene = made(hull([(r, 0, 0)]), box((-FAR, FAR), (-FAR, FAR), (r + 5.0, r + 50.0)), CROSSED)
+    start, end = (0, 0, 0, 0, 0), (0, 0, 0, pi, pi)
+    truth = r + 5.0 - max(r * sin(u) ** 2 for u in np.linspace(0, pi, 1001))
+    assert scene.motion(start, end, truth + 1e-3).status is Status.CLOSER
+    assert scene.box(start, end, truth + 1e-3, tol_mm=1e-4).status is Status.CLOSER
