@@ -2,13 +2,15 @@
 
 The name of each section stands in a gutter on the left, what it says on the right.  Nothing is
 left out for want of room: words wrap, and a table that is too wide is printed in several blocks,
-each with its first column.
+each with its first column.  Only of a very long table the first rows are printed and the others
+counted.
 """
 
 from __future__ import annotations
 
 import re
 from collections.abc import Iterable, Sequence
+from dataclasses import replace
 from textwrap import TextWrapper
 from typing import Final
 
@@ -24,6 +26,8 @@ GAP: Final = 2  # blanks between two columns
 LITTLE: Final = 6
 WIDEST: Final = (ROOM - GAP) // 2  # two columns always fit beside each other
 NARROWEST: Final = 10  # a column of words is not squeezed below this
+ROWS_MOST: Final = 60
+"""Rows of a table that are printed; --json has them all."""
 BRIEF_FIGURES: Final = 4
 BRIEF_MISSING: Final = 3
 SHOUT: Final[dict[Verdict, str]] = {
@@ -223,6 +227,11 @@ def _table(table: Table) -> list[str]:
         for i in range(len(columns))
     ]
     title = _gutter("table", wrapped(table.title, ROOM))
+    more = len(table.rows) - ROWS_MOST
+    if more > 0:
+        shown = replace(table, rows=table.rows[:ROWS_MOST])
+        words = f"({more} more rows of this table: ask again with --json for all of them)"
+        return [*_table(shown), *_gutter("", ["", *wrapped(words, ROOM)])]
     if not columns:
         return title
     if not table.rows:

@@ -32,6 +32,9 @@ DRAWN: Final = frozenset(
 )
 """Elements that a drawing may hold; all others are refused."""
 
+ROWS_MOST: Final = 300
+"""Rows of a table on the page."""
+
 _LOCAL: Final = re.compile(r"url\(#([A-Za-z0-9_.-]+)\)")
 
 _SHAPES: Final[dict[Verdict, str]] = {
@@ -211,14 +214,17 @@ def _picture(picture: Picture, prefix: str) -> dict[str, Any]:
 
 def _table(table: Table) -> dict[str, Any]:
     heads, columns = [], []
+    title = table.title
+    if len(table.rows) > ROWS_MOST:
+        title += f" (the first {ROWS_MOST} of {len(table.rows)} rows; gudgeon ask --json has all)"
     for i, column in enumerate(table.columns):
-        values = [row[i] for row in table.rows]
+        values = [row[i] for row in table.rows[:ROWS_MOST]]
         columns.append(cells(column, values))
         numbers = bool(values) and all(value is None or is_number(value) for value in values)
         side = "right" if numbers else "words"
         heads.append({"label": column.label, "unit": column.unit, "side": side})
     rows = [list(row) for row in zip(*columns, strict=True)]
-    return {"title": table.title, "heads": heads, "rows": rows}
+    return {"title": title, "heads": heads, "rows": rows}
 
 
 def _typeset(words: object) -> str:

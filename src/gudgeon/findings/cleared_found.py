@@ -102,6 +102,8 @@ class Cleared:
     smallest_mm : float
         No clear motion has a smaller gap than this; NaN where none is proven.
     smallest_row : int
+    others_mm : float
+        In a long program: clear motions whose gap is not known one by one have no smaller one.
     cancelled : bool
     kept : bool
         The proof was found on disk, whole.
@@ -127,6 +129,7 @@ class Cleared:
     proven: int = 0
     smallest_mm: float = float("nan")
     smallest_row: int = -1
+    others_mm: float = float("nan")
     cancelled: bool = False
     kept: bool = False
     tools_missing: dict[int, tuple[Missing, ...]] = field(default_factory=dict)

@@ -32,11 +32,19 @@ EXACT_MOST: Final = 400
 """Up to so many motions each gets its own smallest gap; in a longer program the tightest do."""
 
 TIGHTEST_MOST: Final = 60
+CLOSE_MM: Final = 1e-3
+"""Where more blocks than that are equally tight, their gap is known as close as this."""
+
 SLICE: Final = 20_000
 """Motions proven between two looks at the progress."""
 
 OVERLAPS_MOST: Final = 8
 """Crashes whose depth is worked out: it is for the eye, and slow."""
+
+CHORDS_MOST: Final = 4
+"""First motions of one such block, an arc, whose depth is worked out; then every so many."""
+
+CHORDS_APART: Final = 16
 
 
 class MotionJudge:
@@ -57,6 +65,7 @@ class MotionJudge:
         self.bodies: dict[int | None, tuple[Body, ...] | None] = {}
         self.missing: list[Missing] = []
         self.depths = True
+        self.deep: dict[int, int] = {}
         self.profiles: Mapping[int, Profile | None] = {}
         self.parts: dict[tuple[int | None, bool, bool], Prover] = {}
         done.judged = np.full(len(track.segments), -1, dtype=np.int64)
@@ -293,8 +302,10 @@ class MotionJudge:
 
     def _with_overlap(self, prover: Prover, motions: Motions, i: int, found: Found) -> Found:
         """Return a crash with how deep it goes at worst; contact alone is a danger."""
-        crashes = sum(f.judged is Judged.CRASH for f in self.done.rows.values())
-        if self.depths is False or crashes >= OVERLAPS_MOST:
+        row = int(motions.row[i])
+        self.deep[row] = self.deep.get(row, 0) + 1
+        many = self.deep[row] > CHORDS_MOST and self.deep[row] % CHORDS_APART > 0
+        if not self.depths or len(self.deep) > OVERLAPS_MOST or many:
             return replace(found, margin_mm=float("nan"), exact=False)
         station = motions.station(i)
         if station is not None:
@@ -362,7 +373,7 @@ class MotionJudge:
                 if len(left) > 0 or asked > 2000.0:
                     break
             low, high = max(done.need_mm, asked - step / 2.0), asked
-            while len(left) > TIGHTEST_MOST and high - low > 0.05:
+            while len(left) > TIGHTEST_MOST and high - low > CLOSE_MM:
                 middle = 0.5 * (low + high)
                 fewer = self._not_at(motions, left, middle)
                 if len(fewer):
@@ -382,12 +393,16 @@ class MotionJudge:
                 )
                 found = self.from_gap(gap, exact=True)
                 row = int(motions.row[i])
-                if found.exact and row not in exact:
+                # Several motions of an arc share a row: the tightest counts.
+                if found.exact and (row not in exact or found.margin_mm < exact[row].margin_mm):
                     exact[row] = found
                     done.rows[row] = found
+            done.others_mm = low if len(left) > TIGHTEST_MOST else high
         gaps = [(f.margin_mm, r) for r, f in exact.items() if f.margin_mm == f.margin_mm]
         if gaps:
             done.smallest_mm, done.smallest_row = min(gaps)
+            if done.others_mm < done.smallest_mm:
+                done.smallest_mm = done.others_mm  # the tightest may be among those left
 
     def _not_at(
         self, motions: Motions, indices: NDArray[np.int64], asked: float

@@ -100,6 +100,7 @@ class _Frame:
     jump: Jump | None = None
     opened: bool = False  # a first percent sign was passed
     begun: bool = False  # a block was passed
+    called_from: tuple[int, int] = (0, 0)  # line and source of the call
 
     def go_to(self, line: int) -> None:
         """Go on with a line, from 0."""
@@ -124,6 +125,7 @@ class _Reading:
         self.run = Run(dialect)
         self.frames = [_Frame(Source(text, dialect))]
         self.sources: dict[int, Source | None] = {}
+        self.calls: list[tuple[int, int, int]] = []
         self.blocks = 0
         self.jumps = 0
         self.next_look = 0
@@ -158,6 +160,7 @@ class _Reading:
             last_line=run.line,
             blocks=self.blocks,
             unread=rest,
+            calls=self.calls,
         )
 
     def _stop(self, halt: Halt) -> None:
@@ -423,9 +426,14 @@ class _Reading:
         if jump.kind == "macro":
             self.run.variables.push(jump.arguments, jump.causes)
         called = _Frame(source, first=line, repeats=jump.repeats, jump=jump, begun=True)
+        called.called_from = self.run.line, frame.source.number
         self._count_jump()
         called.go_to(line)
         self.frames.append(called)
+        self._note_call()
+
+    def _note_call(self) -> None:
+        self.calls.append((self.run.rows.count, *self.frames[-1].called_from))
 
     def _find(self, frame: _Frame, number: int, column: int) -> tuple[Source, int]:
         for source in (frame.source, self.frames[0].source):
@@ -461,6 +469,7 @@ class _Reading:
                 self.run.variables.push(frame.jump.arguments, frame.jump.causes)
             return
         self.frames.pop()
+        self._note_call()
         if frame.jump.kind == "macro":
             self.run.variables.pop()
         back = self.frames[-1]

@@ -7,6 +7,7 @@ is kept once, as an `InForce` that rows point to.
 
 from __future__ import annotations
 
+from bisect import bisect_right
 from dataclasses import dataclass, field
 from enum import IntEnum, IntFlag
 from typing import Final, NamedTuple
@@ -195,6 +196,8 @@ class Track:
         Blocks carried out, repeats counted.
     unread : list of Doubt
         Words further on, past a stop, that would not be understood either.
+    calls : list of (row, line, source)
+        From this row on the motion was called from that line; line 0: back in the main program.
     """
 
     segments: NDArray[np.void]
@@ -206,6 +209,12 @@ class Track:
     last_line: int = 0
     blocks: int = 0
     unread: list[Doubt] = field(default_factory=list)
+    calls: list[tuple[int, int, int]] = field(default_factory=list)
+
+    def called_from(self, row: int) -> tuple[int, int]:
+        """Return line and source from which the subprogram of a row was called; line 0: none."""
+        at = bisect_right(self.calls, row, key=lambda call: call[0]) - 1
+        return self.calls[at][1:] if at >= 0 else (0, 0)
 
     @property
     def worst(self) -> Doubt | None:

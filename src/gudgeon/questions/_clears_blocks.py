@@ -9,6 +9,7 @@ from dataclasses import dataclass, field
 from typing import Final
 
 import numpy as np
+from numpy.typing import NDArray
 
 from gudgeon.answer import Missing
 from gudgeon.cell.model_control import AXIS_NAMES
@@ -20,7 +21,7 @@ from gudgeon.program.track import Track
 from gudgeon.quantity.kinds import Kind
 from gudgeon.questions._read_words import Said, said
 
-__all__ = ["BlockJudged", "Judgement", "judgement"]
+__all__ = ["BAD", "BlockJudged", "Judgement", "judgement"]
 
 _NAMED: Final = re.compile(rb"\s*/?\s*[Nn]\s*([0-9]{1,9})")
 _LENGTHS: Final = frozenset({"start_mm", "end_mm", "radius_mm", "half_mm"})
@@ -67,6 +68,8 @@ class BlockJudged:
     points : tuple of points
     note : str
     row : int
+    order : int
+        The how manieth block with motion it is, as the program runs; from 1.
     without_flutes_mm : float
     """
 
@@ -84,6 +87,7 @@ class BlockJudged:
     points: tuple[tuple[float, float, float], ...]
     note: str
     row: int
+    order: int
     without_flutes_mm: float = math.nan
 
     @property
@@ -104,6 +108,9 @@ class Judgement:
         Every block that is not clear, and those of the clear ones whose gap is known.
     blocks_moving, clear_count : int
     tightest : BlockJudged or None
+    any_boxed : bool
+    orders : ndarray of int, shape (rows,)
+        Blocks with motion up to each row.
     """
 
     findings: Findings
@@ -113,6 +120,7 @@ class Judgement:
     clear_count: int = 0
     tightest: BlockJudged | None = None
     any_boxed: bool = False
+    orders: NDArray[np.int64] = field(default_factory=lambda: np.empty(0, dtype=np.int64))
 
     @property
     def bad(self) -> list[BlockJudged]:
@@ -263,6 +271,7 @@ def judgement(findings: Findings, cleared: Cleared) -> Judgement:
         np.maximum.at(worst, block, judged)
         one.blocks_moving = int((worst >= 0).sum())
         one.clear_count = int((worst == Judged.CLEAR.rank).sum())
+        one.orders = np.cumsum(worst >= 0, dtype=np.int64)[block]
     one.any_boxed = bool(moving.any())
     per_block: dict[int, tuple[int, Found]] = {}
     for row, found in sorted(cleared.rows.items()):
@@ -296,8 +305,13 @@ def _block(one: Judgement, track: Track, row: int, found: Found, lines: _Lines) 
         note = _limit_note(one, found)
     force = int(segment["force"])
     name = _name(text) or f"line {line}"
+    if source:
+        name += f" of {one.cleared.program.names.get(source, f'O{source}')}"
+    caller, of = track.called_from(row)
+    if caller:
+        name += f", called from line {caller}" + (f" of O{of}" if of and of != source else "")
     return BlockJudged(
-        name=f"{name} of O{source}" if source else name,
+        name=name,
         line=line,
         source=source,
         text=text[:_QUOTED_MOST].decode("utf-8", "replace").strip(),
@@ -311,6 +325,7 @@ def _block(one: Judgement, track: Track, row: int, found: Found, lines: _Lines) 
         points=found.points,
         note=note,
         row=row,
+        order=int(one.orders[row]),
         without_flutes_mm=found.without_flutes_mm,
     )
 

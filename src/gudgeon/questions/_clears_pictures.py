@@ -9,11 +9,14 @@ from gudgeon.drawing.chart import Chart
 from gudgeon.findings import Lacking
 from gudgeon.findings.cleared import Judged
 from gudgeon.quantity.kinds import Kind
-from gudgeon.questions._clears_blocks import BlockJudged, Judgement
+from gudgeon.questions._clears_blocks import BAD, BlockJudged, Judgement
 
 __all__ = ["pictures"]
 
 CHART_MOST: Final = 2000
+MARKED_BAD: Final = 6
+MARKED_CLEAR: Final = 3
+APART_SHARE: Final = 0.05
 
 
 def pictures(judged: list[Judgement], worst: Judgement) -> tuple[Picture, ...]:
@@ -58,16 +61,45 @@ def _chart(one: Judgement, number: int) -> Picture | None:
     if len(blocks) < 2:
         return None
     unit = units.unit(Kind.LENGTH)
-    chart = Chart("clearance", "line of the program", f"smallest gap [{unit}]")
-    ys = [units.shown(Kind.LENGTH, block.margin_mm) for block in blocks]
-    chart.curve([float(block.line) for block in blocks], ys, "gap", style="bold")
+    chart = Chart("clearance", "block with motion, as the program runs", f"smallest gap [{unit}]")
+    others = one.cleared.others_mm
+    if len(blocks) < one.clear_count and others == others:
+        # Each block that is known dips from the level above which all others lie.
+        top = max(others, *(block.margin_mm for block in blocks))
+        xs, ys = [1.0], [top]
+        for block in blocks:
+            xs += [block.order - 0.5, float(block.order), block.order + 0.5]
+            ys += [top, block.margin_mm, top]
+        xs, ys = [*xs, float(one.blocks_moving)], [*ys, top]
+        label = "gap; where level: no smaller"
+    else:
+        xs, ys = [float(block.order) for block in blocks], [block.margin_mm for block in blocks]
+        label = "gap"
+    chart.curve(xs, [units.shown(Kind.LENGTH, y) for y in ys], label, style="bold")
     chart.level(units.shown(Kind.LENGTH, one.cleared.need_mm), f"asked: {one.need_text}")
-    for block in [b for b in one.bad if b.margin_mm == b.margin_mm][:6]:
-        chart.mark(float(block.line), units.shown(Kind.LENGTH, block.margin_mm), block.name)
+    for block in _marked(one, blocks):
+        chart.mark(float(block.order), units.shown(Kind.LENGTH, block.margin_mm), block.name)
     name = f"margin_{number}" if number else "margin"
     return Picture(
         name, f"Smallest gap along {one.cleared.program.name}; below zero: overlap", chart.svg()
     )
+
+
+def _marked(one: Judgement, blocks: list[BlockJudged]) -> list[BlockJudged]:
+    """Return the blocks that are named in the chart: the worst, or the tightest of what is clear.
+
+    Names beside each other cannot be read: of neighbours the worse is named.
+    """
+    bad = [block for block in blocks if block.judged in BAD]
+    ordered = sorted(bad or blocks, key=lambda block: block.margin_mm)
+    apart = max(1.0, one.blocks_moving * APART_SHARE)
+    chosen: list[BlockJudged] = []
+    for block in ordered:
+        if all(abs(block.order - other.order) >= apart for other in chosen):
+            chosen.append(block)
+        if len(chosen) == (MARKED_BAD if bad else MARKED_CLEAR):
+            break
+    return chosen
 
 
 def pose_drawn(one: Judgement) -> BlockJudged | None:

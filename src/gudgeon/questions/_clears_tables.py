@@ -11,16 +11,50 @@ from gudgeon.questions._clears_blocks import BlockJudged, Judgement
 
 __all__ = ["ROWS_MOST", "tables"]
 
-ROWS_MOST: Final = 300
+ROWS_MOST: Final = 5000
 """Blocks of one table: first those that are not clear, then the tightest."""
+
+AT_A_GLANCE: Final = 40
+"""From so many blocks on, those that count most stand in a table of their own."""
+
+WORST_MOST: Final = 12
 
 Entry = str | float | int | None
 
 
 def tables(judged: list[Judgement]) -> tuple[Table, ...]:
     """Return every table that has rows."""
-    made = (_blocks(judged), _left(judged), _next(judged))
+    made = (_worst(judged), _blocks(judged), _left(judged), _next(judged))
     return tuple(table for table in made if table.rows)
+
+
+def _worst(judged: list[Judgement]) -> Table:
+    """Return what counts most of many blocks: the worst first, then the tightest."""
+    many = sum(len(one.told) for one in judged) > AT_A_GLANCE
+    rows: list[tuple[Entry, ...]] = []
+    told = [(one, block) for one in judged for block in one.told] if many else []
+    told.sort(key=lambda pair: (-pair[1].judged.rank, _or_inf(pair[1].margin_mm), pair[1].row))
+    for one, block in told[:WORST_MOST]:
+        name = block.name if len(judged) == 1 else f"{one.cleared.program.name}: {block.name}"
+        pair = " / ".join(block.pair) or None
+        rows.append((name, block.kind, block.judged.value, one.length(block.margin_mm), pair))
+    length = judged[0].findings.units.unit(Kind.LENGTH)
+    return Table(
+        "worst",
+        f"Blocks that count most, of {len(told)}",
+        (
+            Column("block", "Block"),
+            Column("motion", "Motion"),
+            Column("verdict", "Verdict"),
+            Column("margin", "Gap (negative: depth)", length),
+            Column("pair", "Nearest bodies"),
+        ),
+        tuple(rows),
+    )
+
+
+def _or_inf(value: float) -> float:
+    return value if value == value else float("inf")
 
 
 def _blocks(judged: list[Judgement]) -> Table:
