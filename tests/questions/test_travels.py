@@ -13,8 +13,9 @@ import pytest
 
 from gudgeon.answer import Answer, Verdict
 from gudgeon.cell.files import load
-from gudgeon.cell.model import Cell, Hose
+from gudgeon.cell.model import Cell, Hose, Solid
 from gudgeon.cell.model_control import WordMeaning
+from gudgeon.clearance.prove import Prover, Status
 from gudgeon.findings import Findings
 from gudgeon.findings.hoses import bend_needs, longest_bent
 from gudgeon.program.reader import read
@@ -231,6 +232,71 @@ def test_warm_up_is_for_the_empty_spindle_where_a_tool_would_touch() -> None:
     assert warm.empty_spindle
     assert warm.without == ("T2",)
     assert any("Take the tool out" in text for text in asked(case(5)).cautions)
+
+
+def post(x: float, height: float, carried_by: str = "table") -> Solid:
+    """Return a post on the table of case 1, its foot 600 mm under the gauge point at Z 0."""
+    return Solid(
+        name="post",
+        counts_as="fixture",
+        carried_by=carried_by,
+        measured_from="machine",
+        x=(Amount(x), Amount(x + 30.0)),
+        y=(Amount(-60.0), Amount(-30.0)),
+        z=(Amount(-600.0), Amount(-600.0 + height)),
+    )
+
+
+def test_warm_up_is_refused_where_a_corner_is_not_reached() -> None:
+    """A post between two corners that is as high as the spindle nose at the top of Z."""
+    nosed = with_machine(case(1), nose_diameter=Amount(80.0))
+    tall = dataclasses.replace(nosed, solids=(post(-500.0, 601.0),))
+    warm = Findings(tall).warm_up
+    assert not warm.lines
+    assert "not proven clear" in warm.refused
+    assert "post" in warm.refused
+    # With nothing known of the nose nothing can be proven for the empty spindle either.
+    noseless = Findings(dataclasses.replace(case(1), solids=(post(-500.0, 601.0),))).warm_up
+    assert not noseless.lines
+    assert "nose" in noseless.refused
+    low = dataclasses.replace(case(1), solids=(post(-500.0, 100.0),))
+    assert Findings(low).warm_up.lines
+
+
+def test_warm_up_is_refused_while_a_hose_may_reach_the_guard() -> None:
+    loose = Findings(with_hose(length=700.0)).warm_up
+    assert not loose.lines
+    assert "oil hose" in loose.refused
+    assert Findings(with_hose()).warm_up.lines
+
+
+def test_warm_up_moves_read_back_keep_clear_at_sampled_places() -> None:
+    """Every move of the text itself, as the reader has it, judged as one motion each."""
+    findings = Findings(case(1))
+    warm = findings.warm_up
+    text = "\n".join(line for line, _ in warm.lines).encode()
+    track = read(text, findings.control_for(text).dialect)
+    tool = findings.tools_in_hand[0]
+    prover = Prover(findings.scene.scene, tool.bodies)
+    here: list[float] | None = None
+    judged = 0
+    for row in track.segments:
+        if row["kind"] != Kind.RAPID:
+            continue
+        place = row["end"].tolist()
+        known = here is not None and not np.isnan([*here, *place]).any()
+        if known and here is not None:
+            assert prover.motion(here, place, 0.5, dogleg=True).status is Status.PROVEN
+            judged += 1
+        here = place
+    assert judged >= 4
+
+
+def test_what_stands_on_the_floor_limits_the_travel_too() -> None:
+    """A post beside the table that stands still, entered under [[solids]] and not as a guard."""
+    floor = dataclasses.replace(post(560.0, 900.0, "machine"), name="coolant post")
+    found = asked(dataclasses.replace(case(1), solids=(floor,)))
+    assert "coolant post" in str(found.table("limits").rows)
 
 
 # --- hoses that hang ----------------------------------------------------------------------------

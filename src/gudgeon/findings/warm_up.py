@@ -1,4 +1,10 @@
-"""A warm-up path through the safe travel, in the control's words, read back and proven."""
+"""A warm-up path through the safe travel, in the control's words, read back and proven.
+
+The path is written in rapids with machine coordinates: nothing of it hangs on work offsets, feeds
+or the spindle, and the rapid override sets its speed.  It is offered only where the text, read as a
+program with nothing known before it, gives the positions that were meant, and where each move is
+proven for everything between its ends; else the reason is told.
+"""
 
 from __future__ import annotations
 
@@ -75,6 +81,14 @@ class WarmUpFindings(ChangingFindings, ControlFindings):
             if plane.z_mm is not None
         ]
         if without:
+            if not self.tool_bodies(None):
+                return WarmUp(
+                    (),
+                    f"{', '.join(without)} would touch, and of the empty spindle nothing is known "
+                    "(machine.nose_diameter)",
+                    True,
+                    without,
+                )
             proofs = [self.head_proof(self.tool_bodies(None), self.asked_mm)]
         targets = self._targets(limits.box, limits.itself)
         written = self._written(targets)
@@ -201,10 +215,15 @@ class WarmUpFindings(ChangingFindings, ControlFindings):
         matter; a joint that nobody has set yet, or that may go round either way, may stand
         anywhere.
         """
+        from gudgeon.clearance.scene import Role
+
         low, high = self.ranges.low, self.ranges.high
         box = self.safe_limits.box
         assert box is not None
-        wall = self._wall_proof(self.limits_scene)
+        walls = [
+            self._wall_proof(self.limits_scene),
+            self._wall_proof(self.limits_scene, lambda body: body.role is Role.HOSE),
+        ]
         before = np.array([np.nan, np.nan, np.nan, np.nan, np.nan])
         for at, joints, words in targets:
             ends = np.stack([before, at])
@@ -214,7 +233,7 @@ class WarmUpFindings(ChangingFindings, ControlFindings):
             for joint in (0, 1, 3):
                 if not np.isnan(ends[:, joint]).any():
                     lo[joint], hi[joint] = ends[:, joint].min(), ends[:, joint].max()
-            for prove in (wall, *proofs):
+            for prove in (*walls, *proofs):
                 gap = prove(lo, hi)
                 if gap.status != 0:
                     pair = " and ".join(name for name in gap.pair if name) or "something"
