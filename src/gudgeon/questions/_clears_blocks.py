@@ -265,6 +265,8 @@ def judgement(findings: Findings, cleared: Cleared) -> Judgement:
     )
     block = np.zeros(count, dtype=np.int64)
     block[changes + 1] = 1
+    # A called program of one line that runs twice is two blocks.
+    block[[first for first, _, _ in track.calls if 0 < first < count]] = 1
     block = np.cumsum(block)
     if count:
         worst = np.full(int(block[-1]) + 1, -1, dtype=np.int64)
