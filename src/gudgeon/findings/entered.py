@@ -1,22 +1,19 @@
-"""Bodies that a cell enters one by one: solids, models, windows of the fixture, steps of a tool."""
+"""Bodies that a cell enters one by one: solids and models."""
 
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
 from dataclasses import replace
 from typing import TYPE_CHECKING, Final
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import NDArray
 
-from gudgeon.cell.model import Cell, Mesh, Model, Solid, Station, Tool, ToolStep, Window
+from gudgeon.cell.model import Cell, Mesh, Model, Solid, Station
 from gudgeon.findings.bodies import (
     Crowd,
-    T,
     block,
     grown,
-    least,
     most,
     prism,
     round_bar,
@@ -24,6 +21,7 @@ from gudgeon.findings.bodies import (
 from gudgeon.findings.faces import about_z
 from gudgeon.findings.frames import Frame
 from gudgeon.findings.gather import Gather
+from gudgeon.findings.outlines import convex_parts
 from gudgeon.quantity.amount import Amount
 
 if TYPE_CHECKING:
@@ -34,16 +32,11 @@ __all__ = [
     "carried_by",
     "fixture_entered",
     "model_bodies",
-    "shank_and_steps",
     "solid_bodies",
     "unit_entered",
-    "windowed",
 ]
 
 Floats = NDArray[np.float64]
-
-SLIVER_MM: Final = 1e-9
-"""Less than this beside a window is no material but rounding."""
 
 _DEFAULT_CARRIER: Final = {
     "platter face": "platter",
@@ -150,96 +143,6 @@ def model_bodies(
                 hulled = f"{body.name} (hull)" if mesh.parts else body.name
                 found.append(replace(body, name=hulled, solids=(whole,)))
     return found
-
-
-def windowed(
-    frame: Frame, outline: Floats, ends: tuple[float, float], windows: Sequence[Window]
-) -> tuple[list[Pieces], dict[str, list[Pieces]]]:
-    """Return an upright outline less its windows as convex pieces, and the windows by station.
-
-    What is not sure about a window is taken to the safe side: less is cut out of the fixture,
-    and more counts as stock.
-
-    Parameters
-    ----------
-    frame : Frame
-        The fixture's.
-    outline : ndarray, shape (n, 2)
-        Convex, counter-clockwise [mm].
-    ends : tuple of (bottom, top)
-        [mm]
-    windows : sequence of Window
-        With all their ends.
-    """
-    low = np.array([*outline.min(axis=0), ends[0]])
-    high = np.array([*outline.max(axis=0), ends[1]])
-    holes: list[Floats] = []
-    stock: dict[str, list[Pieces]] = {}
-    for window in windows:
-        assert window.x is not None and window.y is not None and window.z is not None
-        sides = (window.x, window.y, window.z)
-        inner = np.array([(most(a), least(b)) for a, b in sides])
-        inner = np.clip(inner, low[:, None], high[:, None])
-        # No slivers where a window ends on a side of the outline but for rounding.
-        inner[:, 0] = np.where(inner[:, 0] - low < SLIVER_MM, low, inner[:, 0])
-        inner[:, 1] = np.where(high - inner[:, 1] < SLIVER_MM, high, inner[:, 1])
-        if np.all(inner[:, 0] < inner[:, 1]):
-            holes.append(inner)
-        x, y, z = (grown(side) for side in sides)
-        stock.setdefault(window.station or "", []).append(block(frame, x, y, z))
-    pieces = []
-    for box in _less(np.column_stack([low, high]), holes):
-        plan = _cut(outline, box[:2])
-        if len(plan) > 2:
-            pieces.append(prism(frame, plan, box[2, 0], box[2, 1]))
-    return pieces, stock
-
-
-def shank_and_steps(tool: Tool, key: str, name: str, gather: Gather) -> list[tuple[Body, bool]]:
-    """Return the bodies of a tool's steps, each with whether it reaches the gauge line."""
-    from gudgeon.clearance.scene import Body, Carrier, Role
-
-    length = gather.need(
-        tool.length,
-        f"{key}.length",
-        f"length of {name}, gauge point to tip",
-        why=_WHY,
-        how="measure it on the presetter, or touch the tip on a block of known height",
-    )
-    found: list[tuple[Body, bool]] = []
-    for number, step in enumerate(tool.steps, start=1):
-        before = len(gather.missing)
-        _need_step(step, f"{key}.steps[{number}]", f"step {number} of {name}", gather)
-        if len(gather.missing) > before or length is None:
-            continue
-        assert step.low and step.high and step.diameter and step.counts_as
-        bottom = -most(length) + least(step.low)
-        top = min(-least(length) + most(step.high), 0.0)
-        if top <= bottom:
-            continue
-        radius = most(step.diameter) / 2.0
-        upper = most(step.high_diameter) / 2.0 if step.high_diameter else radius
-        solid = round_bar(T, [0.0, 0.0, bottom], [0.0, 0.0, top], radius, upper)
-        label = step.counts_as if len(tool.steps) == 1 else f"{step.counts_as}, step {number}"
-        body = Body(f"{name} {label}", Carrier.HEAD, Role(step.counts_as), (solid,))
-        found.append((body, top >= -0.5))
-    return found
-
-
-def _need_step(step: ToolStep, key: str, name: str, gather: Gather) -> None:
-    for entry, what in (
-        ("low", "lower end"),
-        ("high", "upper end"),
-        ("diameter", "diameter"),
-        ("counts_as", "kind (cutter, shank or holder)"),
-    ):
-        gather.need(
-            getattr(step, entry),
-            f"{key}.{entry}",
-            f"{what} of {name}",
-            why=_WHY,
-            how=f"enter {entry}; ends are counted upwards from the tip",
-        )
 
 
 # --- where a body stands ------------------------------------------------------------------------
@@ -420,100 +323,6 @@ def _pieces(solid: Solid, shape: str, frame: Frame, rounding: float) -> list[Pie
     radius = most(solid.diameter) / 2.0
     other = most(solid.end_diameter) / 2.0 if shape == "cone" and solid.end_diameter else radius
     return [round_bar(frame, low, high, radius, other, rounding + unsure)]
-
-
-def convex_parts(outline: ArrayLike) -> list[Floats]:
-    """Return an outline as convex parts: itself, or the triangles of its ears.
-
-    An outline that crosses itself has no ears left at some point; its hull then counts.
-    """
-    points = np.asarray(outline, dtype=np.float64)
-    if _area(points) < 0.0:
-        points = points[::-1]
-    turns = _turns(points)
-    if np.all(turns >= 0.0):
-        return [points]
-    parts: list[Floats] = []
-    rest = list(range(len(points)))
-    while len(rest) > 3:
-        for at in range(len(rest)):
-            a, b, c = (points[rest[(at + k) % len(rest)]] for k in (-1, 0, 1))
-            if _turn(a, b, c) < 0.0:
-                continue
-            others = [points[i] for i in rest if not _one_of(points[i], (a, b, c))]
-            if any(min(_turn(a, b, p), _turn(b, c, p), _turn(c, a, p)) >= 0.0 for p in others):
-                continue
-            parts.append(np.array([a, b, c]))
-            rest.pop(at)
-            break
-        else:
-            return [points]
-    parts.append(points[rest])
-    return parts
-
-
-def _one_of(point: Floats, corners: tuple[Floats, ...]) -> bool:
-    return any(np.array_equal(point, corner) for corner in corners)
-
-
-def _turn(a: Floats, b: Floats, c: Floats) -> float:
-    return float((b[0] - a[0]) * (c[1] - b[1]) - (b[1] - a[1]) * (c[0] - b[0]))
-
-
-def _turns(points: Floats) -> Floats:
-    count = len(points)
-    return np.array(
-        [_turn(points[i - 1], points[i], points[(i + 1) % count]) for i in range(count)]
-    )
-
-
-def _area(points: Floats) -> float:
-    x, y = points.T
-    return float(0.5 * np.sum(x * np.roll(y, -1) - y * np.roll(x, -1)))
-
-
-def _less(whole: Floats, holes: Sequence[Floats]) -> list[Floats]:
-    """Return an upright box less others as boxes that do not overlap, shape (3, 2) each."""
-    boxes = [whole]
-    for hole in holes:
-        kept: list[Floats] = []
-        for box in boxes:
-            if np.any(hole[:, 0] >= box[:, 1]) or np.any(hole[:, 1] <= box[:, 0]):
-                kept.append(box)
-                continue
-            # Slice off what lies beside the hole, axis by axis.
-            rest = box.copy()
-            for axis in range(3):
-                if rest[axis, 0] < hole[axis, 0]:
-                    part = rest.copy()
-                    part[axis, 1] = hole[axis, 0]
-                    kept.append(part)
-                    rest[axis, 0] = hole[axis, 0]
-                if rest[axis, 1] > hole[axis, 1]:
-                    part = rest.copy()
-                    part[axis, 0] = hole[axis, 1]
-                    kept.append(part)
-                    rest[axis, 1] = hole[axis, 1]
-        boxes = kept
-    return boxes
-
-
-def _cut(outline: Floats, sides: Floats) -> Floats:
-    """Return a convex outline cut to an upright rectangle (Sutherland and Hodgman's method)."""
-    points = outline
-    for axis in range(2):
-        for limit, sign in ((sides[axis, 0], 1.0), (sides[axis, 1], -1.0)):
-            kept = []
-            for start, end in zip(points, np.roll(points, -1, axis=0), strict=True):
-                one, other = sign * (start[axis] - limit), sign * (end[axis] - limit)
-                if one >= 0.0:
-                    kept.append(start)
-                if (one > 0.0 > other) or (one < 0.0 < other):
-                    kept.append(start + (end - start) * (one / (one - other)))
-            points = np.array(kept).reshape(-1, 2)
-            if not len(points):
-                return points
-    return np.asarray(points)
 
 
 def told_of(crowd: Crowd, cell: Cell) -> None:

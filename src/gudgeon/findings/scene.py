@@ -10,13 +10,13 @@ from typing import TYPE_CHECKING, Final
 import numpy as np
 
 from gudgeon.answer import Missing
-from gudgeon.cell.model import Hose, Tool
+from gudgeon.cell.model import Hose
+from gudgeon.findings.apart import keep_apart
 from gudgeon.findings.bodies import (
     ENDLESS_MM,
     Crowd,
     T,
     block,
-    bounds_of,
     box_ends,
     grown,
     least,
@@ -29,36 +29,29 @@ from gudgeon.findings.bodies import (
 from gudgeon.findings.entered import (
     fixture_entered,
     model_bodies,
-    shank_and_steps,
     solid_bodies,
     told_of,
     unit_entered,
-    windowed,
 )
 from gudgeon.findings.frames import Frame, FrameFindings
-from gudgeon.findings.gather import Gather, Lacking
+from gudgeon.findings.gather import Lacking
 from gudgeon.findings.hose_bodies import hose_ends, hose_name, hose_space, turning_ranges
+from gudgeon.findings.outlines import windowed
 from gudgeon.findings.place import PlaceFindings
+from gudgeon.findings.tool_bodies import ToolBodyFindings
 from gudgeon.kinematics.bodies import LAYOUTS
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
-    from gudgeon.clearance.scene import Body, Lines, Role, Scene
+    from gudgeon.clearance.scene import Body, Lines, Scene
 
     Floats = NDArray[np.float64]
 
 __all__ = ["OUTLINE", "SceneFinding", "SceneFindings"]
 
-NOSE: Final = "spindle nose"
-NOSE_LEAST_MM: Final = 300.0
-"""The head over the nose counts at least so far up (common practice, no source)."""
-
 OUTLINE: Final = "unit body"
 """Name of the body that is known by its outline alone: the load turns inside it."""
-
-JOINED_MM: Final = 1e-6
-"""Parts of the unit with no more room than this between them are joined [mm]."""
 
 PLATTER_MM: Final = 1.0
 """Thickness of the platter's disc; what lies below it is the cradle's."""
@@ -90,7 +83,7 @@ class SceneFinding:
     sources: tuple[str, ...]
 
 
-class SceneFindings(PlaceFindings, FrameFindings):
+class SceneFindings(ToolBodyFindings, PlaceFindings, FrameFindings):
     """Bodies of the cell for the engine of clearance."""
 
     @cached_property
@@ -128,7 +121,7 @@ class SceneFindings(PlaceFindings, FrameFindings):
         self._put_load(crowd)
         self._put_guards(crowd)
         self._put_hoses(crowd)
-        self._put_apart(crowd)
+        keep_apart(crowd)
         self._put_told(crowd)
         turning = {
             carrier: reach_of(body for body in crowd.bodies if body.carrier is carrier)
@@ -169,122 +162,6 @@ class SceneFindings(PlaceFindings, FrameFindings):
             direction = direction / np.linalg.norm(direction)
             rows[row] = [*axis.line.point_mm, *direction, float(axis.sense)]
         return Lines(rows)
-
-    # --- the tool -------------------------------------------------------------------------------
-
-    def tool_bodies(self, number: int | None) -> tuple[Body, ...]:
-        """Return what the head carries with a tool in it, counted from the gauge point.
-
-        Cutter, shank, holder and the spindle's nose; without a number the nose alone.
-
-        Raises
-        ------
-        Lacking
-            If the tool is not in the list, or its sizes are not entered.
-        """
-        bodies = list(self._nose())
-        if number is None:
-            return tuple(bodies)
-        tool = next((tool for tool in self.cell.tools if tool.number == number), None)
-        if tool is None:
-            gather = self.gather()
-            gather.need(
-                None,
-                "tools",
-                f"tool {number}",
-                why="a tool that is not in the list cannot be judged",
-                how=f"add it under [[tools]] with number = {number}, length, cutter_diameter, "
-                "stickout and holder_diameter",
-            )
-            gather.stop()
-        assert tool is not None
-        return (*self._tool_parts(tool), *bodies)
-
-    def _tool_parts(self, tool: Tool) -> list[Body]:
-        from gudgeon.clearance.scene import Role
-
-        gather = self.gather()
-        key, name = f"tools[{self.cell.tools.index(tool) + 1}]", f"T{tool.number}"
-        why = "what hangs in the spindle cannot be judged without it"
-        if tool.steps:
-            return self._tool_steps(tool, key, name, gather)
-        length = gather.need(
-            tool.length,
-            f"{key}.length",
-            f"length of {name}, gauge point to tip",
-            why=why,
-            how="measure it on the presetter, or touch the tip on a block of known height",
-        )
-        cutter = gather.need(
-            tool.cutter_diameter,
-            f"{key}.cutter_diameter",
-            f"cutter diameter of {name}",
-            why=why,
-            how="measure it over the flutes",
-        )
-        stickout = gather.need(
-            tool.stickout,
-            f"{key}.stickout",
-            f"stickout of {name}, tip to holder",
-            why=why,
-            how="measure from the tip to the face of the holder",
-        )
-        holder = gather.need(
-            tool.holder_diameter,
-            f"{key}.holder_diameter",
-            f"holder diameter of {name}",
-            why=why,
-            how="measure the holder where it is widest, nut included",
-        )
-        gather.stop()
-        tip = -most(length)
-        # The holder's face may stand lower than told where either end is not sure.
-        face = min(tip + least(stickout), 0.0)
-        flutes = min(tip + least(tool.flute_length), face) if tool.flute_length else face
-        flutes = max(flutes, tip)
-        shank = tool.shank_diameter or cutter
-        parts = (
-            (tip, flutes, cutter, Role.CUTTER),
-            (flutes, face, shank, Role.SHANK),
-            (face, 0.0, holder, Role.HOLDER),
-        )
-        return [
-            _bar(f"{name} {role.value}", low, high, most(diameter) / 2.0, role)
-            for low, high, diameter, role in parts
-            if high > low
-        ]
-
-    def _tool_steps(self, tool: Tool, key: str, name: str, gather: Gather) -> list[Body]:
-        from gudgeon.clearance.scene import Role
-
-        found = shank_and_steps(tool, key, name, gather)
-        if found and not any(reaches for _, reaches in found):
-            holder = gather.need(
-                tool.holder_diameter,
-                f"{key}.holder_diameter",
-                f"holder diameter of {name} above its steps",
-                why="the steps end below the gauge line",
-                how="enter the steps up to the gauge line, or the holder's diameter",
-            )
-            if holder is not None:
-                top = max(
-                    float(points[:, 2].max()) for body, _ in found for _, points in body.solids
-                )
-                bar = _bar(f"{name} holder", top, 0.0, most(holder) / 2.0, Role.HOLDER)
-                found.append((bar, True))
-        gather.stop()
-        return [body for body, _ in found]
-
-    def _nose(self) -> list[Body]:
-        from gudgeon.clearance.scene import Body, Carrier, Role
-
-        machine = self.cell.machine
-        if machine.nose_diameter is None:
-            return []
-        radius = most(machine.nose_diameter) / 2.0
-        up = NOSE_LEAST_MM + (machine.gauge_to_table.value if machine.gauge_to_table else 0.0)
-        solid = round_bar(T, [0.0, 0.0, 0.0], [0.0, 0.0, up], radius, radius)
-        return [Body(NOSE, Carrier.HEAD, Role.NOSE, (solid,))]
 
     # --- what stands and turns ------------------------------------------------------------------
 
@@ -544,58 +421,6 @@ class SceneFindings(PlaceFindings, FrameFindings):
                 )
                 crowd.carried_hoses.append(added.name)
 
-    def _put_apart(self, crowd: Crowd) -> None:
-        """Take out what is bolted together, or is the machine's or the unit's own affair."""
-        from gudgeon.clearance.scene import Carrier, Role
-
-        by_role: dict[Role, list[str]] = {role: [] for role in Role}
-        for body in crowd.bodies:
-            by_role[body.role].append(body.name)
-        self._join_unit(crowd)
-        # A disc that turns about its own axis comes no nearer to what carries it.
-        crowd.never_touch(
-            crowd.discs,
-            [b.name for b in crowd.bodies if b.carrier is Carrier.TILT and b.role is Role.UNIT],
-        )
-        crowd.never_touch(crowd.walls, [*by_role[Role.TABLE], *crowd.walls, NOSE])
-        crowd.never_touch(by_role[Role.HOSE], [*by_role[Role.UNIT], *by_role[Role.TABLE]])
-        standing = [
-            body.name
-            for body in crowd.bodies
-            if body.carrier is Carrier.TABLE and body.role in (Role.UNIT, Role.FIXTURE)
-        ]
-        crowd.never_touch(by_role[Role.TABLE], standing)
-        crowd.never_touch(by_role[Role.HOSE], by_role[Role.HOSE])
-        turning = [
-            body.name for body in crowd.bodies if body.carrier in (Carrier.TILT, Carrier.ROTARY)
-        ]
-        crowd.never_touch((*crowd.outlines, *crowd.carried_hoses), turning)
-
-    def _join_unit(self, crowd: Crowd) -> None:
-        """Take out parts of the unit that are joined; judge those that stand free of each other.
-
-        What has room between it with both angles at zero may meet on the way: a coupling on the
-        cradle and the floor of the casting.
-        """
-        from gudgeon.clearance.scene import Role
-
-        parts = [body for body in crowd.bodies if body.role is Role.UNIT]
-        bounds = {body.name: bounds_of(body) for body in parts}
-        joined = []
-        for number, one in enumerate(parts):
-            for other in parts[number + 1 :]:
-                (low, high), (other_low, other_high) = bounds[one.name], bounds[other.name]
-                apart = float(np.max(np.maximum(other_low - high, low - other_high)))
-                if one.carrier is other.carrier or apart <= JOINED_MM:
-                    crowd.never_touch((one.name,), (other.name,))
-                    if one.carrier is not other.carrier:
-                        joined.append(f"{one.name} with {other.name}")
-        if joined:
-            crowd.assumed.append(
-                "Parts of the unit whose outlines meet with both angles at zero are joined there "
-                f"and not judged against each other: {'; '.join(joined)}."
-            )
-
     def _put_told(self, crowd: Crowd) -> None:
         """Tell what nobody has entered."""
         from gudgeon.clearance.scene import Carrier, Role
@@ -640,11 +465,3 @@ class SceneFindings(PlaceFindings, FrameFindings):
             crowd.assumed.append(
                 "Where flute_length is not given, the flutes of a tool reach up to its holder."
             )
-
-
-def _bar(name: str, low: float, high: float, radius: float, role: Role) -> Body:
-    """Return a round bar on the spindle line, counted from the gauge point."""
-    from gudgeon.clearance.scene import Body, Carrier
-
-    solid = round_bar(T, [0.0, 0.0, low], [0.0, 0.0, high], radius, radius)
-    return Body(name, Carrier.HEAD, role, (solid,))
