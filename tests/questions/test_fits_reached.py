@@ -136,3 +136,62 @@ def test_what_costs_a_station_reads_whole_whatever_is_known(
     assert not text.startswith(" ") and ": and" not in text and ":  " not in text
     place = ProvenPlace(0.0, 0.0, 0.0, None, True, (one,), 4)
     assert place.causes[0][0].strip()
+
+
+# --- hoses ----------------------------------------------------------------------------------------
+
+
+def cable(free: float, length: float) -> tuple[tuple[str, str], ...]:
+    return (
+        ('free_length = "250 mm"\nlength = "260 mm"',
+         f'free_length = "{free} mm"\nlength = "{length} mm"'),
+    )  # fmt: skip
+
+
+def test_a_hose_that_could_hang_into_the_way_is_tied_and_costs_no_station() -> None:
+    """From the motor at -80, -155, -400 to the table at -20, -60, -600: 229 mm apart."""
+    answer = ask(*cable(690.0, 700.0))
+    assert reached(answer) == 4
+    assert "drive cable is tied" in answer.headline
+    (row,) = [row for row in answer.table("changes").rows if row[0] == "hose"]
+    length = float(str(row[4]).split()[0])
+    # That long it is out of the way, 5 mm more and it is not.
+    assert "tied" not in ask(*cable(230.0, length)).headline
+    assert "tied" in ask(*cable(230.0, length + 5.1)).headline
+
+
+def test_a_hose_that_is_too_short_is_lengthened_by_what_it_lacks() -> None:
+    findings = Findings(cell(*cable(200.0, 210.0)))
+    apart = findings._hose_ends(0)
+    assert apart is not None
+    answer = fits.answer(findings)
+    assert answer.verdict is Verdict.NO
+    assert "drive cable" in answer.headline and "too short" in answer.headline
+    (row,) = [row for row in answer.table("changes").rows if row[0] == "hose"]
+    more = float(str(row[4]).split()[0])
+    assert apart - 200.0 <= more < apart - 200.0 + 6.0
+    assert ask(*cable(200.0 + more, 210.0 + more)).verdict is Verdict.YES_IF
+
+
+# --- exact room -----------------------------------------------------------------------------------
+
+WIDE = (
+    ('x = ["196 mm", "215 mm"]', 'x = ["213 mm", "215 mm"]'),
+    ('x = ["-215 mm", "-196 mm"]', 'x = ["-215 mm", "-213 mm"]'),
+    ('z = ["-70 mm", "18 mm"]', 'z = ["-70 mm", "-10 mm"]'),
+)
+"""The cradle turns with more than 20 mm to spare."""
+
+
+def test_the_room_of_the_best_places_is_what_may_still_go() -> None:
+    """A clearance asked that uses the room up is still kept; a hair more is not."""
+    answer = ask()
+    spare = float(answer.table("proven_places").rows[0][8] or 0.0)
+    asked = 'clearance = "1 mm"'
+    kept = ask((asked, f'clearance = "{1.0 + spare - 0.01} mm"'), *WIDE)
+    assert kept.figure("tightest").value == pytest.approx(1.0 + spare, abs=2e-3)
+    assert reached(kept) == 4
+    gone = ask((asked, f'clearance = "{1.0 + spare + 0.01} mm"'), *WIDE)
+    assert reached(gone) is not None and reached(gone) < 4  # type: ignore[operator]
+    names = [picture.name for picture in answer.pictures]
+    assert "tightest-front" in names

@@ -153,6 +153,8 @@ class ProvenFinding:
         Stations whose tools come into an outline, inside which they are not judged.
     closest : Closest or None
         Where it is tightest of all that is reached; ``None``: nothing can meet.
+    hung : tuple of Lost
+        Stations that are reached only if a hose is kept from hanging where it could.
     """
 
     place: ProvenPlace
@@ -165,3 +167,4 @@ class ProvenFinding:
     tools: tuple[int, ...]
     inside: int
     closest: Closest | None
+    hung: tuple[Lost, ...] = ()

@@ -5,9 +5,10 @@ from __future__ import annotations
 import math
 from dataclasses import replace
 from functools import cached_property
-from typing import TYPE_CHECKING, Final
+from typing import TYPE_CHECKING, Final, Self
 
 from gudgeon.findings.gather import Lacking
+from gudgeon.findings.hose_bodies import HANGS, hose_ends, hose_name
 from gudgeon.findings.place_closest import ClosestFindings
 from gudgeon.findings.place_found import Change, ProvenFinding, ProvenPlace
 from gudgeon.findings.place_ways import WayFindings
@@ -61,8 +62,38 @@ class RemedyFindings(ClosestFindings):
     """The place that is judged, whole."""
 
     @cached_property
+    def untied(self) -> Self:
+        """The same cell with no hose as a body: where one may hang is not where it hangs."""
+        hoses = self.cell.unit.hoses
+        if all(hose.length is None for hose in hoses):
+            return self
+        bare = tuple(replace(hose, length=None) for hose in hoses)
+        return type(self)(replace(self.cell, unit=replace(self.cell.unit, hoses=bare)))
+
+    @cached_property
     def proven(self) -> ProvenFinding | None:
-        """The place that is judged, what costs stations there, and what wins them back."""
+        """The place that is judged, what costs stations there, and what wins them back.
+
+        What a hose may meet, hanging free, costs no station: it stands in `ProvenFinding.hung`.
+        """
+        if self.untied is self:
+            return self._proven_alone()
+        found, here = self.untied.proven, self.proven_here
+        if found is None or here is None:
+            return found
+        lost = {one.station for one in found.place.lost}
+        scene = self._standing.scene
+        told = [text for text in found.assumed if text not in self.untied._standing.scene.assumed]
+        return replace(
+            found,
+            hung=tuple(one for one in here.lost if one.station not in lost),
+            changes=tuple(dict.fromkeys([*found.changes, *self._other_hoses(here)])),
+            assumed=tuple(dict.fromkeys([*told, *scene.assumed])),
+            left_out=scene.left_out,
+            missing=scene.missing,
+        )
+
+    def _proven_alone(self) -> ProvenFinding | None:
         here = self.proven_here
         if here is None:
             return None
@@ -146,7 +177,7 @@ class RemedyFindings(ClosestFindings):
         }
         in_the_way = {name for one in here.lost for name in one.between}
         for number, hose in enumerate(self.cell.unit.hoses):
-            name = hose.name or f"hose {number + 1}"
+            name = hose_name(self.cell, hose)
             lacks = short.get(hose.name or "")
             if lacks is not None and hose.free_length is not None and math.isfinite(lacks):
                 step = self._hose_step
@@ -159,7 +190,7 @@ class RemedyFindings(ClosestFindings):
                 )
                 again = self._with_hose(number, longer)
                 found += self._won(here, "hose", words, self.units.text(_LENGTH, more), again)
-            if name in in_the_way:
+            if name + HANGS in in_the_way:
                 found += self._shorter(here, number, name)
         return found
 
@@ -210,14 +241,8 @@ class RemedyFindings(ClosestFindings):
 
     def _hose_ends(self, number: int) -> float | None:
         """Return how far apart the ends of a hose stand with both angles at zero [mm]."""
-        hose, centre = self.cell.unit.hoses[number], self._standing.declared_centre
-        connector = (hose.connector_x, hose.connector_y, hose.connector_z)
-        anchor = (hose.anchor_x, hose.anchor_y, hose.anchor_z)
-        if None in connector or None in anchor or centre is None:
-            return None
-        start = self._standing.unit_frame.points([[one.value for one in connector if one]])[0]
-        end = [one.value for one in anchor if one]
-        return math.dist(start.tolist(), end)
+        ends = hose_ends(self.cell.unit.hoses[number], self._standing.unit_frame)
+        return None if ends is None else math.dist(ends[0].tolist(), ends[1].tolist())
 
     # --- places and tools ---------------------------------------------------------------------
 

@@ -136,8 +136,9 @@ class Site:
             for n, tool in tools.items()
         }
         point = Body("tip", Carrier.HEAD, Role.CUTTER, (hull([(0.0, 0.0, 0.0)]),))
-        self._all_at_tip = Prover(among(turning), (point,))
-        self._at_tip = [(one, Prover(among([one]), (point,))) for one in turning]
+        # A zero is entered on or in a body: how surely the axis lines are known is no part of that.
+        self._all_at_tip = Prover(among(turning, unsure_mm=0.0), (point,))
+        self._at_tip = [(one, Prover(among([one], unsure_mm=0.0), (point,))) for one in turning]
         self._unit, self._head, self._tools, self._among = unit, head, tools, among
         self._machine = {n: Prover(among(rest), tool) for n, tool in tools.items()}
         self._over: dict[tuple[object, ...], bool] = {}

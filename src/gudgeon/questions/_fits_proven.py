@@ -8,11 +8,12 @@ from typing import Final
 
 from gudgeon.answer import Column, Figure, Missing, Picture, Table
 from gudgeon.findings import Findings, Lacking
+from gudgeon.findings.hose_bodies import HANGS
 from gudgeon.findings.place import Place
 from gudgeon.findings.place_found import Change, Closest, Lost, ProvenFinding, ProvenPlace
 from gudgeon.findings.place_ways import Fitted, Way
 from gudgeon.quantity.kinds import Kind
-from gudgeon.questions._fits_judge import Says
+from gudgeon.questions._fits_judge import Says, listed
 from gudgeon.questions._fits_show import angle_text
 from gudgeon.questions._shared import figure
 
@@ -58,9 +59,11 @@ def judge_proofs(findings: Findings, says: Says, place: Place | None) -> bool:
     if found is None:
         return False
     _tell_assumed(says, found)
-    says.figures += _figures(findings, found)
-    says.tables += _tables(findings, found)
-    says.pictures += _pictures(findings, found)
+    alone = findings.untied
+    says.figures += _figures(alone, found)
+    says.tables += _tables(alone, found)
+    says.pictures += _pictures(alone, found)
+    _tell_hung(says, found)
     here = found.place
     told = {margin.reason for margin in place.margins if not margin.kept}
     lost = [one for one in here.lost if not (one.reason == "travel" and "travel" in told)]
@@ -92,6 +95,25 @@ def _tell_lost(findings: Findings, says: Says, found: ProvenFinding, lost: list[
     says.mends[:0] = mends
     for name in found.without:
         says.flips.append(f"Without the {name} nothing is lost.")
+
+
+def _tell_hung(says: Says, found: ProvenFinding) -> None:
+    """Make it a condition that a hose is tied where it could hang into the way."""
+    met: dict[tuple[str, str], None] = {}
+    for one in found.hung:
+        hoses = [name for name in one.between if name.endswith(HANGS)]
+        others = [name for name in one.between if not name.endswith(HANGS)]
+        if hoses:
+            met[hoses[0].removesuffix(HANGS), others[0] if others else "another hose"] = None
+    for hose in dict.fromkeys(hose for hose, _ in met):
+        others = [other for name, other in met if name == hose]
+        says.conditions.append(f"the {hose} is tied so that it cannot hang into {listed(others)}")
+    if met:
+        says.mends += [
+            f"{change.words}: then it needs no tie"
+            for change in found.changes
+            if change.kind == "hose"
+        ]
 
 
 def _cause(one: Lost) -> str:
