@@ -83,10 +83,17 @@ def pose_map(
     frame = [(x(a), y(c)) for a, c in _corners(tilts_rad, turns_rad)]
     sheet.polyline(frame, closed=True, style="bold")
     for edge in _some(tilts_rad):
-        sheet.text(x(edge), TOP_PX + HIGH_PX + 12.0, _degrees(edge), size_px=SMALL_PX)
+        sheet.text(x(edge), TOP_PX + HIGH_PX + 14.0, _degrees(edge), size_px=SMALL_PX, avoid=False)
     for edge in _some(turns_rad):
-        sheet.text(LEFT_PX - 6.0, y(edge), _degrees(edge), anchor="end", size_px=SMALL_PX)
-    sheet.text(LEFT_PX + WIDE_PX / 2.0, TOP_PX + HIGH_PX + 28.0, f"{tilt_words}, deg")
+        sheet.text(
+            LEFT_PX - 6.0,
+            y(edge),
+            _degrees(edge),
+            anchor="end",
+            size_px=SMALL_PX,
+            avoid=False,
+        )
+    sheet.text(LEFT_PX + WIDE_PX / 2.0, TOP_PX + HIGH_PX + 30.0, f"{tilt_words}, deg")
     sheet.text(14.0, TOP_PX + HIGH_PX / 2.0, f"{turn_words}, deg", turn_deg=90.0)
     used = sorted({int(kind) for row in cells for kind in row})
     words = "; ".join(KINDS[kind][2] for kind in used)

@@ -12,6 +12,7 @@ from gudgeon.answer import Picture
 from gudgeon.clearance.scene import Body, Role, Scene
 from gudgeon.drawing.plan import Plan
 from gudgeon.drawing.silhouette import Seen, View, posed, seen
+from gudgeon.drawing.svg import SMALL_PX, text_width
 
 __all__ = ["pose_pictures"]
 
@@ -25,6 +26,12 @@ LEAST_MM: Final = 120.0
 """A view shows at least this far to each side of the gap."""
 
 MOST_MM: Final = 700.0
+
+LONG_GAP: Final = 0.5
+"""A gap longer than this share of half the sheet holds its own words."""
+
+DRAWN_PX: Final = 640.0
+"""Width of what is drawn, about."""
 
 SHORTENED: Final = 0.98
 """A gap that shows shorter than this share of itself is not drawn in true length."""
@@ -122,17 +129,22 @@ def _draw(
         of_head = shape.body.role in (Role.CUTTER, Role.SHANK, Role.HOLDER, Role.NOSE)
         _body(plan, shape, "bold", "hatch" if of_head else "tint", window)
     for shape in sorted(in_pair, key=lambda item: _area(item)):
-        at = _inside(shape, window)
-        if at is not None:
-            plan.text(at, shape.body.name, small=True, lead=True)
+        _name(plan, shape, window)
     drawn = float(np.linalg.norm(q - p))
-    words = gap_text if drawn >= SHORTENED * gap else f"{gap_text} (not in true length here)"
+    true = drawn >= SHORTENED * gap or not gap_text[:1].isdigit()  # "touches" has no length
+    words = gap_text if true else f"{gap_text} (not in true length here)"
     plan.cross(p, 6)
-    if drawn > 0.02 * half:
+    if drawn > LONG_GAP * half:
         plan.cross(q, 6)
         plan.dimension(p, q, words)
     else:
-        plan.text((p[0], p[1] + 0.1 * half), words, small=True)
+        # Too short for words along it: they stand aside, with a line to the gap.
+        aside = middle + np.array([0.4 * half, 0.1 * half])
+        plan.line((middle[0], middle[1]), (aside[0], aside[1]), style="thin")
+        if drawn > 0.02 * half:
+            plan.cross(q, 6)
+            plan.dimension(p, q, "")
+        plan.text((aside[0], aside[1]), f" {words}", small=True, anchor="start")
     return plan.svg()
 
 
@@ -175,23 +187,30 @@ def _area(shape: Seen) -> float:
     return float(np.prod(corners.max(axis=0) - corners.min(axis=0)))
 
 
-def _inside(shape: Seen, window: Floats) -> tuple[float, float] | None:
-    """Return a place for the name of a body: the middle of what shows of its largest outline."""
-    parts = [part for part in (clipped(item, window) for item in shape.outlines) if len(part) > 2]
+def _name(plan: Plan, shape: Seen, window: Floats) -> None:
+    """Write the name of a body on what shows of its largest outline; beside it where too narrow."""
+    parts = [
+        part for part in (clipped(item, window, 0.0) for item in shape.outlines) if len(part) > 2
+    ]
     if not parts:
-        return None
+        return
     best = max(parts, key=lambda part: float(np.prod(part.max(axis=0) - part.min(axis=0))))
     x, y = best.mean(axis=0).tolist()
-    return x, y
+    wide = text_width(shape.body.name, SMALL_PX) * float(window[1, 0] - window[0, 0]) / DRAWN_PX
+    left, right = float(best[:, 0].min()), float(best[:, 0].max())
+    if right - left >= wide or left - wide < window[0, 0]:
+        plan.text((x, y), shape.body.name, small=True, lead=True)
+    else:
+        plan.text((left, y), f"{shape.body.name} ", small=True, anchor="end", lead=True)
 
 
-def clipped(corners: Floats, window: Floats) -> Floats:
-    """Return a convex outline cut to a window a little larger than the sheet.
+def clipped(corners: Floats, window: Floats, share: float = 0.3) -> Floats:
+    """Return a convex outline cut to a window larger than the sheet by a share of it.
 
     Sutherland and Hodgman's method (1974, from memory), so that a wall of metres has no corner
     far off the paper.
     """
-    room = 0.3 * (window[1] - window[0])
+    room = share * (window[1] - window[0])
     points = corners
     for axis, limit, sign in (
         (0, window[0, 0] - room[0], 1.0),

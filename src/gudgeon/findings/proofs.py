@@ -206,13 +206,19 @@ class ProofFindings(SceneFindings):
                 return prover.box(low, high, need_mm, tol_mm=tol_mm, work=work)
             # Every turn at once; what that meets is looked at with the bodies themselves.
             gap = round_.box(low, high, need_mm, tol_mm=tol_mm, work=work)
-            if gap.status is Status.CLOSER:
+            if gap.status is Status.PROVEN:
+                return gap
+            if gap.joint and np.isfinite(gap.upper_mm):
+                # What was met is a body turned all round: the witness has to be a real pose.
                 start, end = np.array(gap.joint), np.array(gap.joint)
                 start[4], end[4] = low[4], high[4]
-                real = prover.motion(start, end, need_mm)
-                if real.status is Status.CLOSER:
-                    return real
-            if gap.status is not Status.CLOSER:
+                open_ = gap.status is Status.UNDECIDED
+                real = prover.motion(start, end, need_mm, exact=open_)
+                if real.upper_mm < need_mm:
+                    return replace(real, status=Status.CLOSER, lower_mm=-np.inf)
+                if open_:
+                    return replace(real, status=Status.UNDECIDED, lower_mm=-np.inf)
+            if gap.status is Status.UNDECIDED:
                 return gap
             return prover.box(low, high, need_mm, tol_mm=tol_mm, work=work)
 

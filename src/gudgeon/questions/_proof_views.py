@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Final
 
 from gudgeon.answer import Picture
 from gudgeon.findings import Findings
@@ -14,6 +14,9 @@ if TYPE_CHECKING:
     from gudgeon.clearance.scene import Body
 
 __all__ = ["angle_text", "pair_text", "pose_views"]
+
+TOUCHES_MM: Final = 0.01
+"""A gap that nobody would draw; a limit ends there where a margin stands in the bodies."""
 
 
 def angle_text(angle_rad: float) -> str:
@@ -43,6 +46,6 @@ def pose_views(
         gap.joint,
         gap.pair,
         gap.points,
-        words if gap.upper_mm > 0.0 else "touches",
+        words if gap.upper_mm > TOUCHES_MM else "touches",
         inch=findings.units.inch,
     )

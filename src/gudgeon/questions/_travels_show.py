@@ -262,20 +262,16 @@ def plan_picture(findings: Findings, limits: TravelFinding) -> Picture | None:
     plan.rectangle(left, bottom, right, top, style="bold", fill="paper")
     plan.text((0.5 * (left + right), 0.5 * (bottom + top)), "proven for all tilts and turns")
     units = findings.units
-    words = [
-        (units.text(Kind.LENGTH, left, limit="min"), (left, 0.5 * (bottom + top)), "start", " X "),
-        (units.text(Kind.LENGTH, right, limit="max"), (right, 0.5 * (bottom + top)), "end", "X "),
-        (units.text(Kind.LENGTH, bottom, limit="min"), (0.5 * (left + right), bottom), "", "Y "),
-        (units.text(Kind.LENGTH, top, limit="max"), (0.5 * (left + right), top), "", "Y "),
-    ]
-    for text, at, anchor, letter in words:
-        lift = 0.0 if anchor else (0.35 * edge if at[1] == bottom else -0.35 * edge)
-        plan.text(
-            (at[0], at[1] + lift),
-            f"{letter}{text} ",
-            anchor=anchor or "middle",
-            small=True,
-        )
+    x, y = 0.5 * (left + right), 0.5 * (bottom + top)
+    lift = 0.35 * edge
+    # A blank keeps words a little off the line that they begin or end at.
+    for at, anchor, text in (
+        ((left, y), "start", f" X {units.text(Kind.LENGTH, left, limit='min')}"),
+        ((right, y), "end", f"X {units.text(Kind.LENGTH, right, limit='max')} "),
+        ((x, bottom + lift), "middle", f"Y {units.text(Kind.LENGTH, bottom, limit='min')}"),
+        ((x, top - lift), "middle", f"Y {units.text(Kind.LENGTH, top, limit='max')}"),
+    ):
+        plan.text(at, text, anchor=anchor, small=True)
     return Picture(
         "safe_plan",
         "Machine X to the right, Y up; dashed: travel, bold: safe, hatched: not proven",
