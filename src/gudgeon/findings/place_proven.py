@@ -12,8 +12,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from gudgeon.findings.gather import Lacking
-from gudgeon.findings.place import Place
 from gudgeon.findings.place_found import Lost, ProvenPlace
+from gudgeon.findings.place_judged import Place
 from gudgeon.findings.place_ways import Way, WayFindings
 from gudgeon.findings.shape import UnitZero
 from gudgeon.placing.conditions import ROUNDING

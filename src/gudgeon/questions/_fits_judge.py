@@ -6,42 +6,35 @@ import contextlib
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass, field
-from typing import Final
 
 from gudgeon.answer import Figure, Missing, Picture, Table
 from gudgeon.findings import Findings, Lacking
-from gudgeon.findings.flange import FlangeMatch
 from gudgeon.findings.heights import ChangeFinding, ChangeRow
-from gudgeon.findings.place import USUAL_PLAY_MM, Margin, Place
+from gudgeon.findings.place import USUAL_PLAY_MM
+from gudgeon.findings.place_judged import Margin, Place
 from gudgeon.quantity.kinds import Kind
 from gudgeon.quantity.ties import firm
-from gudgeon.questions._fits_pictures import flange_picture, side_picture, table_picture
+from gudgeon.questions._fits_pictures import side_picture, table_picture
 from gudgeon.questions._fits_show import (
     CORE,
-    angle_text,
     change_figures,
     change_table,
-    flange_figures,
-    flange_table,
     height_figures,
     margin_key,
     place_figures,
     place_tables,
     seat_text,
 )
+from gudgeon.questions._proof_views import angle_text
 
 __all__ = [
     "Says",
     "caution",
-    "judge_flange",
     "judge_heights",
     "judge_place",
     "listed",
     "unique",
 ]
-
-LEAST_BOLTS: Final = 3
-"""Fewer bolts than holes may do from here on; common practice, no source."""
 
 
 @dataclass
@@ -218,100 +211,6 @@ def _flip(findings: Findings, margin: Margin) -> str:
     return f"It stops fitting once {size} less room is left than now for this: {margin.note}."
 
 
-def judge_flange(findings: Findings, says: Says) -> FlangeMatch | None:
-    """Judge bolts, clocking and pilot."""
-    try:
-        match = findings.flange_match
-    except Lacking as lacking:
-        if findings.flange_described:
-            says.open += lacking.missing
-            says.assumed.append("Not judged, flange: entries are missing.")
-        else:
-            says.wanted += lacking.missing[:1]
-            says.assumed.append("Not judged, flange: neither its holes nor its pilot are entered.")
-            says.conditions.append(
-                "the fixture's foot goes on the platter (its holes are not entered)"
-            )
-        return None
-    says.assumed += match.assumed
-    says.figures += flange_figures(findings, match)
-    says.tables.append(flange_table(findings, match))
-    says.pictures.append(flange_picture(findings, match))
-    units = findings.units
-    here, best, of = match.bolts_here, match.bolts_matching, match.bolts_possible
-    clock = f"clock the fixture to {_clockings(match)} for {best} bolts"
-    if here < min(LEAST_BOLTS, of):
-        says.broken.append(f"only {here} of {of} bolts of the flange go in")
-        if best >= min(LEAST_BOLTS, of):
-            says.mends.append(clock)
-    elif here < best:
-        says.conditions.append(f"{here} of {of} bolts are enough, which `holds` must agree to")
-        says.mends.append(clock)
-    elif here < of:
-        says.conditions.append(f"{here} of {of} bolts are enough, which `holds` must agree to")
-    if match.here is None and best >= min(LEAST_BOLTS, of) and not _at_zero(match):
-        says.conditions.append(
-            f"the fixture is clocked to {_clockings(match)} on the platter; stations turn with it "
-            "(enter fixture.clocking)"
-        )
-    if here < of:
-        _mend_holes(findings, says, match)
-    pilot = match.pilot
-    if pilot is None:
-        if match.pilots != (False, False):
-            says.conditions.append(
-                "the fixture is centred with an indicator: only one side has a pilot"
-            )
-    elif pilot.state == "tight" and pilot.gap_mm is not None:
-        says.broken.append(
-            f"the pilot boss is {units.text(Kind.LENGTH, -pilot.gap_mm)} bigger than its bore"
-        )
-        says.mends.append("turn the boss down to the bore, less a small clearance")
-    elif pilot.state == "bottoms" and pilot.depth_left_mm is not None:
-        deep = units.text(Kind.LENGTH, -pilot.depth_left_mm)
-        says.broken.append(f"the pilot boss is {deep} longer than its bore is deep")
-        says.mends.append(f"face the boss back by more than {deep}")
-    elif pilot.state == "two bosses":
-        says.broken.append("both pilots are bosses: the faces cannot meet")
-        says.mends.append("face one boss off, or make a ring that centres both")
-    elif pilot.state == "two bores":
-        says.conditions.append("a plug centres the two pilot bores")
-    elif pilot.state == "wide" and pilot.off_centre_mm is not None:
-        off = units.text(Kind.LENGTH, pilot.off_centre_mm)
-        says.conditions.append(
-            f"the fixture is centred with an indicator: the pilot leaves it {off} off centre"
-        )
-    return match
-
-
-def _mend_holes(findings: Findings, says: Says, match: FlangeMatch) -> None:
-    """Say whether drilling again helps, and what else would."""
-    units = findings.units
-    if match.redrill is not None and match.redrill_possible:
-        web = units.text(Kind.LENGTH, match.redrill.web_mm)
-        says.mends.append(
-            f"drill the {len(match.redrill.new_holes_rad)} missing holes into the fixture at "
-            f"{_degrees(match.redrill.new_holes_rad)}: {web} of material stays between holes"
-        )
-        return
-    if match.redrill is not None:
-        web = units.text(Kind.LENGTH, match.redrill.web_mm)
-        says.flips.append(
-            f"Drilling the missing holes where they are now would leave {web} between holes: "
-            "not possible."
-        )
-    fresh = match.redrill_fresh
-    if fresh is not None and match.fresh_possible:
-        web = units.text(Kind.LENGTH, fresh.web_mm)
-        says.mends.append(
-            f"drill a whole new set of {len(fresh.new_holes_rad)} holes into the fixture at "
-            f"{_degrees(fresh.new_holes_rad)}: {web} of material stays between holes; the fixture "
-            f"is clocked to {angle_text(fresh.clocking_rad)} then"
-        )
-    else:
-        says.mends.append("make an adapter plate with both sets of holes")
-
-
 def judge_heights(findings: Findings, says: Says) -> None:
     """Judge tool changes and the way of the tilt."""
     try:
@@ -475,25 +374,6 @@ def _allowed_words(row: ChangeRow, mixed: set[float]) -> str:
     if row.turn_rad is None or round(row.tilt_rad, 6) not in mixed:
         return words
     return f"{words} and turn {angle_text(row.turn_rad)}"
-
-
-def _clockings(match: FlangeMatch) -> str:
-    words = [angle_text(clocking.middle_rad) for clocking in match.clockings]
-    return " or ".join(words[:4]) if words else "no angle"
-
-
-def _at_zero(match: FlangeMatch) -> bool:
-    """Return whether a best range of clockings holds zero (a repeat of the fixture counts)."""
-    return any(
-        abs(math.remainder(clocking.middle_rad, match.repeat_rad))
-        <= (clocking.high_rad - clocking.low_rad) / 2.0 + 1e-9
-        for clocking in match.clockings
-    )
-
-
-def _degrees(angles_rad: tuple[float, ...]) -> str:
-    shown = sorted(round(math.degrees(angle), 2) % 360.0 for angle in angles_rad)
-    return ", ".join(f"{angle:g}" for angle in shown) + " deg"
 
 
 def listed(words: Sequence[str]) -> str:

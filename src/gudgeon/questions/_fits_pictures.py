@@ -9,7 +9,7 @@ from gudgeon.answer import Picture
 from gudgeon.drawing.plan import Plan
 from gudgeon.findings import Findings, Lacking
 from gudgeon.findings.flange import FlangeMatch
-from gudgeon.findings.place import Place
+from gudgeon.findings.place_judged import Place
 from gudgeon.placing.limits import clean_turn
 
 __all__ = ["flange_picture", "side_picture", "table_picture"]

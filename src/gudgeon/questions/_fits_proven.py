@@ -9,12 +9,12 @@ from typing import Final
 from gudgeon.answer import Column, Figure, Missing, Picture, Table
 from gudgeon.findings import Findings, Lacking
 from gudgeon.findings.hose_bodies import HANGS
-from gudgeon.findings.place import Place
 from gudgeon.findings.place_found import Change, Closest, Lost, ProvenFinding, ProvenPlace
+from gudgeon.findings.place_judged import Place
 from gudgeon.findings.place_ways import Fitted, Way
 from gudgeon.quantity.kinds import Kind
 from gudgeon.questions._fits_judge import Says, listed
-from gudgeon.questions._fits_show import angle_text
+from gudgeon.questions._proof_views import angle_text, pair_text
 from gudgeon.questions._shared import figure
 
 __all__ = ["SOURCE", "judge_proofs"]
@@ -177,7 +177,7 @@ def _pictures(findings: Findings, found: ProvenFinding) -> tuple[Picture, ...]:
     else:
         return tuple(shown)
     assert gap is not None
-    between = " and ".join(name for name in gap.pair if name)
+    between = pair_text(gap)
     left = max(gap.upper_mm, 0.0)
     shown += pose_pictures(
         "tightest",
@@ -247,15 +247,10 @@ def _figures(findings: Findings, found: ProvenFinding) -> list[Figure]:
     return shown
 
 
-def _between(near: Closest) -> str:
-    return " and ".join(name for name in near.gap.pair if name)
-
-
 def _where(near: Closest) -> str:
     with_tool = f", T{near.tool}" if near.tool is not None else ""
-    return (
-        f"{_between(near)} ({REASONS[near.reason]}; station {near.station}, {near.face}{with_tool})"
-    )
+    where = f"station {near.station}, {near.face}{with_tool}"
+    return f"{pair_text(near.gap)} ({REASONS[near.reason]}; {where})"
 
 
 def _tables(findings: Findings, found: ProvenFinding) -> list[Table]:
@@ -394,4 +389,4 @@ def _room(findings: Findings, one: ProvenPlace, number: int) -> tuple[float | No
     near = findings.closest_in(one) if number < EXACT_ROWS else None
     if near is None:
         return None, None
-    return findings.units.shown(Kind.LENGTH, near.spare_mm), _between(near)
+    return findings.units.shown(Kind.LENGTH, near.spare_mm), pair_text(near.gap)

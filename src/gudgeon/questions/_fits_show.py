@@ -7,27 +7,24 @@ from typing import Final
 
 from gudgeon.answer import Cell, Column, Figure, Table
 from gudgeon.findings import Findings, Lacking
-from gudgeon.findings.flange import FlangeMatch
 from gudgeon.findings.heights import ChangeFinding, ChangeRow, HeightsFinding
-from gudgeon.findings.place import Margin, Place
-from gudgeon.placing.pilot import WIDE_GAP_MM
+from gudgeon.findings.place_judged import Margin, Place
 from gudgeon.quantity.kinds import Kind
 from gudgeon.quantity.show import Units
 from gudgeon.quantity.ties import firm
+from gudgeon.questions._proof_views import angle_text
 from gudgeon.questions._shared import figure
 
 __all__ = [
     "CORE",
-    "angle_text",
     "change_figures",
     "change_table",
-    "flange_figures",
-    "flange_table",
     "height_figures",
     "margin_key",
     "place_figures",
     "place_tables",
     "seat_text",
+    "shown",
 ]
 
 CORE: Final = ("travel", "head room")
@@ -35,11 +32,6 @@ CORE: Final = ("travel", "head room")
 
 MOST_PLACES: Final = 60
 """A table with more rows is not read; the best come first."""
-
-
-def angle_text(angle_rad: float) -> str:
-    """Return an angle in degrees with at most two decimals, such as "42.59 deg"."""
-    return f"{round(math.degrees(angle_rad), 2) + 0.0:g} deg"
 
 
 def margin_key(margin: Margin) -> str:
@@ -234,108 +226,6 @@ def change_figures(findings: Findings, changes: ChangeFinding) -> list[Figure]:
     return found
 
 
-def flange_figures(findings: Findings, match: FlangeMatch) -> list[Figure]:
-    """Return how fixture and platter go together."""
-    units = findings.units
-    found = [
-        Figure(
-            "flange_bolts_matching",
-            "bolts that go in",
-            float(match.bolts_matching),
-            note=f"of {match.bolts_possible}, at the best clocking",
-        ),
-        figure(
-            units,
-            Kind.ANGLE,
-            "flange_angle_play",
-            "play of the holes at the pitch circle, either way",
-            match.play_rad if match.play_rad >= 0.0 else 0.0,
-            note="" if match.play_rad >= 0.0 else "no bolt goes in at any clocking",
-        ),
-    ]
-    if match.here is not None:
-        found.append(
-            Figure(
-                "flange_bolts_here",
-                f"bolts at the clocking of {angle_text(match.here.middle_rad)}",
-                float(match.bolts_here),
-            )
-        )
-    if match.clockings:
-        found.append(
-            figure(
-                units,
-                Kind.ANGLE,
-                "flange_clocking",
-                "clocking of the fixture on the platter",
-                match.clockings[0].middle_rad,
-                plus_minus=None,
-                note=f"{_one_of(len(match.clockings))}; the fixture repeats every "
-                f"{angle_text(match.repeat_rad)}",
-            )
-        )
-    if match.redrill is not None:
-        found += [
-            figure(
-                units,
-                Kind.LENGTH,
-                "redrill_centres",
-                "missing holes drilled: distance to the next hole, centre to centre",
-                match.redrill.centres_mm,
-            ),
-            figure(
-                units,
-                Kind.LENGTH,
-                "redrill_web",
-                "material left between those holes",
-                match.redrill.web_mm,
-                limit=match.min_web_mm or 0.0,
-                limit_kind="min",
-                note="negative: the holes run into each other",
-            ),
-        ]
-    if match.redrill_fresh is not None:
-        fresh = match.redrill_fresh
-        found.append(
-            figure(
-                units,
-                Kind.LENGTH,
-                "redrill_fresh_web",
-                f"whole new set of holes at a clocking of {angle_text(fresh.clocking_rad)}: "
-                "material left",
-                fresh.web_mm,
-                limit=match.min_web_mm or 0.0,
-                limit_kind="min",
-            )
-        )
-    if match.pilot is not None and match.pilot.gap_mm is not None:
-        found.append(
-            figure(
-                units,
-                Kind.LENGTH,
-                "pilot_gap",
-                "pilot: bore less boss, across the diameter",
-                match.pilot.gap_mm,
-                limit=WIDE_GAP_MM,
-                limit_kind="max",
-                note="wider does not centre (common practice, no source); negative: does not go in",
-            )
-        )
-        if match.pilot.depth_left_mm is not None:
-            found.append(
-                figure(
-                    units,
-                    Kind.LENGTH,
-                    "pilot_depth_left",
-                    "depth of the bore less height of the boss",
-                    match.pilot.depth_left_mm,
-                    limit=0.0,
-                    limit_kind="min",
-                )
-            )
-    return found
-
-
 def place_tables(findings: Findings, place: Place | None) -> list[Table]:
     """Return every seat, and every condition of the chosen place."""
     units = findings.units
@@ -352,13 +242,13 @@ def place_tables(findings: Findings, place: Place | None) -> list[Table]:
         rows = tuple(
             (
                 seat_text(findings, item),
-                _shown(units, Kind.ANGLE, item.yaw_rad),
-                _shown(units, Kind.LENGTH, item.offset_mm),
-                _shown(units, Kind.LENGTH, item.x_mm),
-                _shown(units, Kind.LENGTH, item.y_mm),
+                shown(units, Kind.ANGLE, item.yaw_rad),
+                shown(units, Kind.LENGTH, item.offset_mm),
+                shown(units, Kind.LENGTH, item.x_mm),
+                shown(units, Kind.LENGTH, item.y_mm),
                 f"{item.stations[0]} of {item.stations[1]}" if item.stations[1] else None,
                 ", ".join(item.reasons) or passed,
-                _shown(units, Kind.LENGTH, item.tightest.margin_mm) if item.tightest else None,
+                shown(units, Kind.LENGTH, item.tightest.margin_mm) if item.tightest else None,
                 item.tightest.note if item.tightest else None,
             )
             for item in ranked[:MOST_PLACES]
@@ -400,8 +290,8 @@ def place_tables(findings: Findings, place: Place | None) -> list[Table]:
                     (
                         margin.reason,
                         margin.note,
-                        _shown(units, Kind.LENGTH, _finite(margin.margin_mm)),
-                        _shown(units, Kind.LENGTH, spread.get(margin_key(margin))),
+                        shown(units, Kind.LENGTH, _finite(margin.margin_mm)),
+                        shown(units, Kind.LENGTH, spread.get(margin_key(margin))),
                         "yes" if margin.kept else "no",
                     )
                     for margin in place.margins
@@ -422,11 +312,11 @@ def change_table(
         rows[
             (
                 row.tool,
-                _shown(units, Kind.LENGTH, row.length_mm),
+                shown(units, Kind.LENGTH, row.length_mm),
                 row.pose,
-                _shown(units, Kind.ANGLE, row.tilt_rad),
+                shown(units, Kind.ANGLE, row.tilt_rad),
                 turn,
-                _shown(units, Kind.LENGTH, row.clearance_mm),
+                shown(units, Kind.LENGTH, row.clearance_mm),
                 "yes" if allowed[row] else "no",
             )
         ] = None
@@ -446,41 +336,6 @@ def change_table(
     )
 
 
-def flange_table(findings: Findings, match: FlangeMatch) -> Table:
-    """Return every clocking with the most bolts, and the declared one."""
-    units = findings.units
-    entries = [("best", clocking) for clocking in match.clockings]
-    if match.here is not None:
-        entries.append(("declared", match.here))
-    return Table(
-        "flange",
-        "Which bolts go in",
-        (
-            Column("which", "clocking"),
-            Column("clocking", "fixture turned", units.unit(Kind.ANGLE)),
-            Column("either_way", "either way", units.unit(Kind.ANGLE)),
-            Column("bolts", "bolts"),
-            Column("platter_holes", "platter holes (deg)"),
-            Column("fixture_holes", "fixture holes (deg)"),
-        ),
-        tuple(
-            (
-                which,
-                _shown(units, Kind.ANGLE, clocking.middle_rad),
-                _shown(units, Kind.ANGLE, (clocking.high_rad - clocking.low_rad) / 2.0),
-                len(clocking.pairs),
-                _holes(match.platter_holes, [pair[0] for pair in clocking.pairs]),
-                _holes(match.fixture_holes, [pair[1] for pair in clocking.pairs]),
-            )
-            for which, clocking in entries
-        ),
-    )
-
-
-def _one_of(count: int) -> str:
-    return "the only one" if count == 1 else f"one of {count}"
-
-
 def _joined_turns(rows: dict[tuple[Cell, ...], None]) -> list[tuple[Cell, ...]]:
     """Join rows that differ only in the turn of the platter."""
     joined: dict[tuple[Cell, ...], list[str]] = {}
@@ -490,11 +345,8 @@ def _joined_turns(rows: dict[tuple[Cell, ...], None]) -> list[tuple[Cell, ...]]:
     return [(*key[:4], ", ".join(turns), *key[4:6]) for key, turns in joined.items()]
 
 
-def _holes(angles_rad: tuple[float, ...], numbers: list[int]) -> str:
-    return ", ".join(f"{round(math.degrees(angles_rad[i]), 2):g}" for i in numbers) or "none"
-
-
-def _shown(units: Units, kind: Kind, value: float | None) -> float | None:
+def shown(units: Units, kind: Kind, value: float | None) -> float | None:
+    """Return a value in the shop's units for a table; ``None`` where there is none."""
     if value is None or not math.isfinite(value):
         return None
     return round(units.shown(kind, value), 6) + 0.0

@@ -41,12 +41,12 @@ from typing import Final
 from gudgeon.answer import Answer, Verdict
 from gudgeon.findings import Findings
 from gudgeon.findings.flange import FlangeMatch
-from gudgeon.findings.place import Place
+from gudgeon.findings.place_judged import Place
 from gudgeon.quantity.kinds import Kind
+from gudgeon.questions._fits_flange import judge_flange
 from gudgeon.questions._fits_judge import (
     Says,
     caution,
-    judge_flange,
     judge_heights,
     judge_place,
     listed,
