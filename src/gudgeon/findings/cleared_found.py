@@ -105,8 +105,10 @@ class Cleared:
     others_mm : float
         In a long program: clear motions whose gap is not known one by one have no smaller one.
     cancelled : bool
-    kept : bool
-        The proof was found on disk, whole.
+    kept : int
+        Motions whose proof was found on disk.
+    kept_whole : bool
+        That of all of them was.
     tools_missing : dict of tool to missing entries
     any_station : bool
     next_run : tuple of (row, Found)
@@ -131,7 +133,8 @@ class Cleared:
     smallest_row: int = -1
     others_mm: float = float("nan")
     cancelled: bool = False
-    kept: bool = False
+    kept: int = 0
+    kept_whole: bool = False
     tools_missing: dict[int, tuple[Missing, ...]] = field(default_factory=dict)
     any_station: bool = False
     next_run: tuple[tuple[int, Found], ...] = ()

@@ -53,9 +53,10 @@ class Judge(MotionJudge):
         kept: Kept | None = None
         if keep and done.program.keep is not None:
             tools = {t: self.tool_bodies(t) for t in set(motions.tool)}
-            key = key_of(motions, done.scene.scene, tools, done.need_mm, self.rapids)
-            kept = Kept(done.program.keep, key)
-            done.kept = kept.found_any
+            key = key_of(motions, done.scene.scene, tools, done.need_mm, self.rapids, chosen)
+            kept = Kept(done.program.keep, key, len(motions))
+            done.kept = kept.count_of(np.flatnonzero(chosen))
+            done.kept_whole = done.kept == int(chosen.sum()) > 0
         try:
             self.prove(motions, chosen, kept)
         except KeyboardInterrupt:

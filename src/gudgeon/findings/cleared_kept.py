@@ -12,6 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from gudgeon import __version__
+from gudgeon.findings.cleared_found import Found, Judged
 from gudgeon.findings.cleared_motion import Motions
 from gudgeon.findings.programs import Keep
 
@@ -20,7 +21,7 @@ if TYPE_CHECKING:
 
 __all__ = ["Kept", "key_of"]
 
-EDITION: Final = 3
+EDITION: Final = 4
 """Raised when the meaning of what is kept changes, or when the engine's proofs do."""
 
 
@@ -30,6 +31,7 @@ def key_of(
     tools: Mapping[int | None, Sequence[Body] | None],
     need_mm: float,
     rapids: str | None,
+    chosen: NDArray[np.bool_],
 ) -> str:
     """Return a SHA-256 of every motion, body, axis line and clearance that the proof rests on."""
     digest = hashlib.sha256()
@@ -43,8 +45,8 @@ def key_of(
     take("clears", EDITION, __version__, need_mm, rapids)
     take(motions.start, motions.end, motions.row, motions.bulge_mm, motions.cutting)
     take(motions.stations, motions.tool, motions.force, motions.boxed, motions.other_way)
-    take(motions.own, sorted(motions.if_above.items()))
-    take(scene.lines.rows, scene.table_axes, scene.unsure_mm)
+    take(chosen, motions.own, sorted(motions.if_above.items()))
+    take(scene.lines.rows, scene.table_axes, scene.unsure_mm, scene.below_mm)
     take(sorted(sorted(pair) for pair in scene.apart))
     for body in scene.bodies:
         _body(take, body)
@@ -63,30 +65,87 @@ def _body(take: Any, body: Body) -> None:
         take(np.ascontiguousarray(points))
 
 
-class Kept:
-    """What is kept of one proof: motions proven together, and single findings."""
+def _sum_of(key: str, body: Any) -> str:
+    """Return what tells a file that was spoilt from one that was written so."""
+    text = json.dumps([key, body], allow_nan=False, sort_keys=True)
+    return hashlib.sha256(text.encode()).hexdigest()
 
-    def __init__(self, place: Keep, key: str) -> None:
+
+def _row_of(found: Found) -> list[Any]:
+    margin, without = found.margin_mm, found.without_flutes_mm
+    return [
+        found.judged.value,
+        margin if math.isfinite(margin) else None,
+        found.exact,
+        list(found.pair),
+        list(found.joint),
+        [list(point) for point in found.points if all(map(math.isfinite, point))],
+        found.note,
+        without if math.isfinite(without) else None,
+        found.in_cut,
+    ]
+
+
+def _found_of(row: Any) -> Found | None:
+    """Return a finding that was kept; ``None`` where it is not one."""
+    if row is None:
+        return None
+    try:
+        judged, margin, exact, pair, joint, points, note, without, in_cut = row
+        return Found(
+            Judged(judged),
+            float("nan") if margin is None else float(margin),
+            bool(exact),
+            tuple(pair),
+            tuple(joint),
+            tuple(tuple(point) for point in points),
+            str(note),
+            without_flutes_mm=float("nan") if without is None else float(without),
+            in_cut=bool(in_cut),
+        )
+    except (ValueError, TypeError):
+        return None
+
+
+class Kept:
+    """What is kept of one proof: motions proven together, and single findings.
+
+    Parameters
+    ----------
+    place : Keep
+    key : str
+        From `key_of`.
+    count : int
+        Motions of the program; what names others is not believed.
+    """
+
+    def __init__(self, place: Keep, key: str, count: int) -> None:
         self._place, self._key = place, key
         self._clear: set[int] = set()
         self._single: dict[int, Any] = {}
+        self._tight: Any = None
         self._changed = False
         data = place.load(key)
         if data is not None:
             try:
                 held = json.loads(data)
-                if held.get("key") == key:
-                    self._clear = {
-                        i for low, high in held["clear"] for i in range(int(low), int(high))
-                    }
-                    self._single = {int(i): row for i, row in held["single"].items()}
-            except (ValueError, KeyError, TypeError, AttributeError):
-                self._clear, self._single = set(), {}  # not ours, or half a file: prove anew
+                runs, single, tight = held["proven"]
+                if held["key"] == key and held["sum"] == _sum_of(key, held["proven"]):
+                    if any(not 0 <= low < high <= count for low, high in runs):
+                        raise ValueError
+                    self._clear = {i for low, high in runs for i in range(low, high)}
+                    self._single = {int(i): row for i, row in single.items()}
+                    self._tight = tight
+            except (ValueError, KeyError, TypeError, AttributeError, RecursionError):
+                self._clear, self._single, self._tight = (
+                    set(),
+                    {},
+                    None,
+                )  # not ours, or half a file: prove anew
 
-    @property
-    def found_any(self) -> bool:
-        """Whether anything was on disk."""
-        return bool(self._clear or self._single)
+    def count_of(self, which: NDArray[np.int64]) -> int:
+        """Return how many of the motions are kept."""
+        return sum(i in self._clear or i in self._single for i in which.tolist())
 
     def has(self, group: NDArray[np.int64]) -> bool:
         """Tell whether every motion of a group is kept."""
@@ -101,43 +160,32 @@ class Kept:
         self._clear.update(which.tolist())
         self._changed = True
 
-    def found(self, i: int) -> Any:
+    def found(self, i: int) -> Found | None:
         """Return the finding of one motion; ``None`` if it is not kept."""
-        from gudgeon.findings.cleared_found import Found, Judged
+        return _found_of(self._single.get(i))
 
-        row = self._single.get(i)
-        if row is None:
+    def keep(self, i: int, found: Found) -> None:
+        """Note the finding of one motion."""
+        self._single[i] = _row_of(found)
+        self._changed = True
+
+    @property
+    def tight(self) -> tuple[float, dict[int, Found]] | None:
+        """Gap that no other motion falls below, and the tightest motions; ``None`` if not kept."""
+        if self._tight is None:
             return None
         try:
-            judged, margin, exact, pair, joint, points, note, without, in_cut = row
-            return Found(
-                Judged(judged),
-                float("nan") if margin is None else float(margin),
-                bool(exact),
-                tuple(pair),
-                tuple(joint),
-                tuple(tuple(point) for point in points),
-                str(note),
-                without_flutes_mm=float("nan") if without is None else float(without),
-                in_cut=bool(in_cut),
-            )
-        except (ValueError, TypeError):
+            others, rows = self._tight
+            found = {int(i): _found_of(row) for i, row in rows.items()}
+        except (ValueError, TypeError, AttributeError):
             return None
+        if not isinstance(others, float) or any(one is None for one in found.values()):
+            return None
+        return others, {i: one for i, one in found.items() if one is not None}
 
-    def keep(self, i: int, found: Any) -> None:
-        """Note the finding of one motion."""
-        margin = found.margin_mm if math.isfinite(found.margin_mm) else None
-        self._single[i] = [
-            found.judged.value,
-            margin,
-            found.exact,
-            list(found.pair),
-            list(found.joint),
-            [list(point) for point in found.points if all(map(math.isfinite, point))],
-            found.note,
-            found.without_flutes_mm if math.isfinite(found.without_flutes_mm) else None,
-            found.in_cut,
-        ]
+    def keep_tight(self, others_mm: float, found: Mapping[int, Found]) -> None:
+        """Note the tightest motions."""
+        self._tight = [float(others_mm), {str(i): _row_of(one) for i, one in found.items()}]
         self._changed = True
 
     def save(self) -> None:
@@ -150,6 +198,8 @@ class Kept:
                 runs[-1][1] = i + 1
             else:
                 runs.append([i, i + 1])
-        data = {"key": self._key, "clear": runs, "single": self._single}
+        single = {str(i): row for i, row in sorted(self._single.items())}
+        body = [runs, single, self._tight]
+        data = {"key": self._key, "sum": _sum_of(self._key, body), "proven": body}
         self._place.save(self._key, json.dumps(data, allow_nan=False).encode())
         self._changed = False

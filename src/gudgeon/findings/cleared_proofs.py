@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping
 from dataclasses import replace
 from typing import TYPE_CHECKING, Final
@@ -35,8 +36,14 @@ TIGHTEST_MOST: Final = 60
 CLOSE_MM: Final = 1e-3
 """Where more blocks than that are equally tight, their gap is known as close as this."""
 
-SLICE: Final = 20_000
+FAR_MM: Final = 2000.0
+"""A gap beyond this is not looked for: nothing on such a machine is farther."""
+
+SLICE: Final = 4096
 """Motions proven between two looks at the progress."""
+
+SAVED_EVERY: Final = 50_000
+"""Motions proven until what is proven is written down: all that a stopped computer may lose."""
 
 OVERLAPS_MOST: Final = 8
 """Crashes whose depth is worked out: it is for the eye, and slow."""
@@ -104,7 +111,7 @@ class MotionJudge:
         total = int(chosen.sum())
         exact = total <= EXACT_MOST
         indices = np.flatnonzero(chosen)
-        gone = 0
+        gone = saved = 0
         for group in groups(motions, indices):
             prover = self.prover(motions.tool[int(motions.force[group[0]])])
             assert prover is not None
@@ -120,6 +127,9 @@ class MotionJudge:
                 self._single(prover, motions, i, exact=exact, kept=kept)
             self._boxed(prover, motions, group, exact=exact)
             gone += len(group)
+            if kept is not None and gone - saved >= SAVED_EVERY:
+                saved = gone
+                kept.save()
             told = done.program.proving
             if told is not None and not told(gone / max(total, 1)):
                 done.cancelled = True
@@ -364,45 +374,68 @@ class MotionJudge:
         exact = {r: f for r, f in done.rows.items() if f.judged is Judged.CLEAR and f.exact}
         clear = chosen & (done.judged[motions.row] == Judged.CLEAR.rank)
         if int(chosen.sum()) > EXACT_MOST and clear.any():
-            indices = np.flatnonzero(clear)
-            asked, step = done.need_mm, max(done.need_mm, 1.0)
-            while len(indices):
-                asked += step
-                step *= 2.0
-                left = self._not_at(motions, indices, asked)
-                if len(left) > 0 or asked > 2000.0:
-                    break
-            low, high = max(done.need_mm, asked - step / 2.0), asked
-            while len(left) > TIGHTEST_MOST and high - low > CLOSE_MM:
-                middle = 0.5 * (low + high)
-                fewer = self._not_at(motions, left, middle)
-                if len(fewer):
-                    left, high = fewer, middle
-                else:
-                    low = middle
-            for i in left[:TIGHTEST_MOST].tolist():
-                prover = self.prover(motions.tool[int(motions.force[i])])
-                assert prover is not None
-                gap = prover.motion(
-                    motions.start[i],
-                    motions.end[i],
-                    done.need_mm,
-                    cutting=motions.station(i),
-                    exact=True,
-                    bulge_mm=float(motions.bulge_mm[i]),
-                )
-                found = self.from_gap(gap, exact=True)
+            if kept is None or kept.tight is None:
+                tight = self._tightest(motions, np.flatnonzero(clear))
+                if kept is not None:
+                    kept.keep_tight(*tight)
+                    kept.save()
+            else:
+                tight = kept.tight
+            done.others_mm, found = tight
+            for i, one in found.items():
                 row = int(motions.row[i])
                 # Several motions of an arc share a row: the tightest counts.
-                if found.exact and (row not in exact or found.margin_mm < exact[row].margin_mm):
-                    exact[row] = found
-                    done.rows[row] = found
-            done.others_mm = low if len(left) > TIGHTEST_MOST else high
+                if row not in exact or one.margin_mm < exact[row].margin_mm:
+                    exact[row] = done.rows[row] = one
         gaps = [(f.margin_mm, r) for r, f in exact.items() if f.margin_mm == f.margin_mm]
         if gaps:
             done.smallest_mm, done.smallest_row = min(gaps)
-            if done.others_mm < done.smallest_mm:
-                done.smallest_mm = done.others_mm  # the tightest may be among those left
+            # Among those left there may be one as close as this to the tightest that is known.
+            done.smallest_mm = min(done.smallest_mm, done.others_mm, key=_or_inf)
+
+    def _tightest(
+        self, motions: Motions, indices: NDArray[np.int64]
+    ) -> tuple[float, dict[int, Found]]:
+        """Return the gaps of the tightest motions, and what no other motion is closer than.
+
+        What is not proven at the smallest gap seen so far may be tighter: some of it is looked at,
+        the rest tried again, until nothing is left.
+        """
+        need, asked, step = self.done.need_mm, self.done.need_mm, max(self.done.need_mm, 1.0)
+        left = indices
+        while asked < FAR_MM:
+            asked += step
+            step *= 2.0
+            left = self._not_at(motions, indices, asked)
+            if len(left):
+                break
+        found: dict[int, Found] = {}
+        others = before = asked
+        while len(left):
+            some = left[:: math.ceil(len(left) / TIGHTEST_MOST)]
+            found |= {i: self._exactly(motions, i) for i in some.tolist()}
+            if len(some) == len(left):
+                break
+            others = min((f.margin_mm for f in found.values() if f.exact), default=need) - CLOSE_MM
+            if others <= need or others >= before:
+                others = need  # what stays undecided is proven at the clearance asked
+                break
+            before = others
+            left = self._not_at(motions, left, others)
+        return others, {i: one for i, one in found.items() if one.exact}
+
+    def _exactly(self, motions: Motions, i: int) -> Found:
+        prover = self.prover(motions.tool[int(motions.force[i])])
+        assert prover is not None
+        gap = prover.motion(
+            motions.start[i],
+            motions.end[i],
+            self.done.need_mm,
+            cutting=motions.station(i),
+            exact=True,
+            bulge_mm=float(motions.bulge_mm[i]),
+        )
+        return self.from_gap(gap, exact=True)
 
     def _not_at(
         self, motions: Motions, indices: NDArray[np.int64], asked: float
@@ -432,3 +465,7 @@ def groups(motions: Motions, indices: NDArray[np.int64]) -> list[NDArray[np.int6
     breaks |= motions.other_way[indices[1:]] | motions.other_way[indices[:-1]]
     pieces = np.split(indices, np.flatnonzero(breaks) + 1)
     return [piece[k : k + SLICE] for piece in pieces for k in range(0, len(piece), SLICE)]
+
+
+def _or_inf(value: float) -> float:
+    return float("inf") if value != value else value

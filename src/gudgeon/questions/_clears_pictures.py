@@ -64,8 +64,8 @@ def _chart(one: Judgement, number: int) -> Picture | None:
     chart = Chart("clearance", "block with motion, as the program runs", f"smallest gap [{unit}]")
     others = one.cleared.others_mm
     if len(blocks) < one.clear_count and others == others:
-        # Each block that is known dips from the level above which all others lie.
-        top = max(others, *(block.margin_mm for block in blocks))
+        # Each block that is known leaves the level that no other falls below.
+        top = others
         xs, ys = [1.0], [top]
         for block in blocks:
             xs += [block.order - 0.5, float(block.order), block.order + 0.5]

@@ -449,6 +449,11 @@ def _cautions(judged: list[Judgement], verdict: Verdict) -> tuple[str, ...]:
                 f"{one.cleared.program.name}: started again from the pose in which it ends, "
                 f"{one.next_words()}."
             )
-        if one.cleared.kept:
+        if one.cleared.kept_whole:
             told.append("The proof was kept from before: nothing that it rests on has changed.")
+        elif one.cleared.kept:
+            told.append(
+                f"{one.cleared.kept} of {one.cleared.motions} motions were proven before and kept: "
+                "nothing that their proof rests on has changed."
+            )
     return tuple(dict.fromkeys(told))
