@@ -35,21 +35,21 @@ def test_a_block_of_a_called_program_tells_its_file_and_the_call() -> None:
     got, _ = with_called(program)
     names = [str(row[0]) for row in got.table("blocks").rows]
     # Line 2 of the called program runs twice, called from lines 3 and 5.
-    assert names.count("line 2 of O70.nc, called from line 3") == 1
-    assert names.count("line 2 of O70.nc, called from line 5") == 1
+    assert names.count("line 2 of O70.nc (called from line 3)") == 1
+    assert names.count("line 2 of O70.nc (called from line 5)") == 1
     assert names[-2:] == ["line 6", "line 7"]  # back in the main program
 
 
 def test_a_crash_in_a_called_program_is_told_with_its_call() -> None:
     got, _ = with_called(f"{HEAD}G0 Z7\nM98 P70\n{BACK}", CALLED.replace(b"G0 Z7", b"G0 X9"))
-    assert "line 4 of O70.nc, called from line 3 crashes" in got.headline
+    assert "Line 4 of O70.nc (called from line 3) crashes" in got.headline
 
 
 def test_a_subprogram_in_the_same_file_tells_the_call() -> None:
     program = f"{HEAD}G0 Z7\nM98 P70\nM98 P70\n{BACK}O70\nG91 G1 Z-1 F100\nG90 M99\n"
     got = asked(program)
     names = [str(row[0]) for row in got.table("blocks").rows]
-    assert "line 9, called from line 3" in names and "line 9, called from line 4" in names
+    assert "line 9 (called from line 3)" in names and "line 9 (called from line 4)" in names
 
 
 def test_the_chart_goes_by_the_order_of_motion() -> None:

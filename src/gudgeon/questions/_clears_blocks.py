@@ -311,7 +311,8 @@ def _block(one: Judgement, track: Track, row: int, found: Found, lines: _Lines) 
         name += f" of {one.cleared.program.names.get(source, f'O{source}')}"
     caller, of = track.called_from(row)
     if caller:
-        name += f", called from line {caller}" + (f" of O{of}" if of and of != source else "")
+        inside = f" of O{of}" if of and of != source else ""
+        name += f" (called from line {caller}{inside})"
     return BlockJudged(
         name=name,
         line=line,

@@ -17,6 +17,8 @@ CHART_MOST: Final = 2000
 MARKED_BAD: Final = 6
 MARKED_CLEAR: Final = 3
 APART_SHARE: Final = 0.05
+CAP_NEEDS: Final = 15.0
+"""Gaps beyond so many times the clearance asked are drawn at that height."""
 
 
 def pictures(judged: list[Judgement], worst: Judgement) -> tuple[Picture, ...]:
@@ -75,14 +77,19 @@ def _chart(one: Judgement, number: int) -> Picture | None:
     else:
         xs, ys = [float(block.order) for block in blocks], [block.margin_mm for block in blocks]
         label = "gap"
-    chart.curve(xs, [units.shown(Kind.LENGTH, y) for y in ys], label, style="bold")
+    # Clear of everything by far says nothing here, and would press what is near flat.
+    cap = max(CAP_NEEDS * one.cleared.need_mm, abs(min(ys)))
+    shown = [units.shown(Kind.LENGTH, min(y, cap)) for y in ys]
+    chart.curve(xs, shown, label, style="bold")
     chart.level(units.shown(Kind.LENGTH, one.cleared.need_mm), f"asked: {one.need_text}")
     for block in _marked(one, blocks):
-        chart.mark(float(block.order), units.shown(Kind.LENGTH, block.margin_mm), block.name)
+        gap = min(block.margin_mm, cap)
+        chart.mark(float(block.order), units.shown(Kind.LENGTH, gap), block.name)
     name = f"margin_{number}" if number else "margin"
-    return Picture(
-        name, f"Smallest gap along {one.cleared.program.name}; below zero: overlap", chart.svg()
-    )
+    title = f"Smallest gap along {one.cleared.program.name}; below zero: overlap"
+    if max(ys) > cap:
+        title += f"; larger gaps are drawn at {one.length_text(cap)}"
+    return Picture(name, title, chart.svg())
 
 
 def _marked(one: Judgement, blocks: list[BlockJudged]) -> list[BlockJudged]:

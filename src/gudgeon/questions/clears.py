@@ -130,8 +130,9 @@ def _words(one: Judgement, verdict: Verdict, several: bool) -> tuple[str, str, s
         first = next((b for b in one.bad if b.judged is Judged.CRASH), one.bad[0])
         rest = [block for block in one.bad if block is not first]
         more = f"; also {_listed(one, rest)}" if rest else ""
+        words = _sentence(one, first)
         return (
-            f"{who}{_sentence(one, first)}{more}.",
+            f"{who}{words}{more}." if who else f"{words[:1].upper()}{words[1:]}{more}.",
             f"Change {first.name} first, then ask again: later blocks were judged as if the axes "
             "had arrived.",
             _fix(one, first),
@@ -218,13 +219,11 @@ def _sentence(one: Judgement, block: BlockJudged) -> str:
             return f"{block.name} crashes{at}: {block.pair_words}{deep}"
         case Judged.DANGER:
             near = (
-                "touches" if block.margin_mm <= 0.0 else f"comes {one.length_text(block.margin_mm)}"
+                "touches"
+                if block.margin_mm <= 0.0
+                else f"comes as near as {one.length_text(block.margin_mm)}"
             )
-            return (
-                f"{block.name} {near} near{at}: {block.pair_words}; {one.need_text} is asked"
-                if block.margin_mm > 0.0
-                else f"{block.name} {near}{at}: {block.pair_words}; {one.need_text} is asked"
-            )
+            return f"{block.name} {near}{at}: {block.pair_words}; {one.need_text} is asked"
         case Judged.LIMIT:
             return f"{block.name} leaves its travel: {block.note}"
         case Judged.UNSAFE_END:
