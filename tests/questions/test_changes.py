@@ -13,7 +13,7 @@ import pytest
 
 from gudgeon.answer import Answer, Verdict
 from gudgeon.cell.files import load
-from gudgeon.cell.model import Cell
+from gudgeon.cell.model import Cell, Hose
 from gudgeon.findings import Findings
 from gudgeon.findings.cleared_change import highest_of
 from gudgeon.quantity.amount import Amount
@@ -288,3 +288,22 @@ def test_ways_are_told_as_orders() -> None:
     for row in table.rows:
         assert str(row[3]).startswith("Z to the top")
         assert str(row[4]).startswith(("proven", "not proven"))
+
+
+def test_a_slack_hose_is_a_tie_and_no_touch() -> None:
+    """That a hose may hang under the arm refuses no pose: a tie settles it for all of them."""
+    entries = {"connector_x": 0.0, "connector_y": 0.0, "connector_z": -60.0, "anchor_x": -381.0}
+    entries |= {"anchor_y": -130.0, "anchor_z": -560.0}
+    amounts = {key: Amount(value) for key, value in entries.items()}
+
+    def asked(length: float) -> Answer:
+        hose = Hose(name="oil hose", turns_with="cradle", length=Amount(length), **amounts)
+        unit = dataclasses.replace(case(1).unit, hoses=(hose,))
+        return changes.answer(Findings(dataclasses.replace(case(1), unit=unit)))
+
+    short, long = asked(220.0), asked(400.0)
+    assert short.headline == answered(1).headline
+    assert long.verdict is Verdict.YES_IF
+    assert long.headline.startswith(answered(1).headline.removesuffix("."))
+    assert "oil hose is tied" in long.headline
+    assert long.table("change_map").rows == answered(1).table("change_map").rows

@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 
 from gudgeon.findings.bodies import most
 from gudgeon.findings.gather import Lacking
+from gudgeon.findings.hoses import HangingFinding
 from gudgeon.findings.parking import Park, ParkingFindings, Way
 from gudgeon.findings.proofs import CONTACT_MM, SKETCH, WORK, ToolInHand
 
@@ -177,6 +178,26 @@ class ChangingFindings(ParkingFindings):
         return self.kept("changing", parts, self._changing)
 
     @cached_property
+    def change_hoses(self) -> tuple[HangingFinding, ...]:
+        """What each hose may meet of tool, nose and arm at a change; raises `Lacking`.
+
+        Hoses are no part of the maps: that one may hang somewhere is no touch, and a tie settles
+        it for all of the poses round the best one (for every pose where none is needed).
+        """
+        from gudgeon.clearance.envelope import all_of
+
+        low, high, down = self.change_box
+        heads = [
+            (hand.name, (*hand.bodies, *self._arm_bodies(hand, down)), float(low[2]) - down)
+            for hand in self.tools_in_hand
+        ]
+        park = self.changing.park
+        poses = None if park is None else (park.stops.low[3:], park.stops.high[3:])
+        return self.hanging(
+            (low, high), lambda scene, chosen: all_of(()), heads, turning=False, poses=poses
+        )
+
+    @cached_property
     def change_rooms(self) -> tuple[Room, ...]:
         """Room of every tool in the poses that are named; raises `Lacking`."""
         low, high, down = self.change_box
@@ -274,7 +295,7 @@ class ChangingFindings(ParkingFindings):
         pulled = tuple(body for body in hand.bodies if body.role is not Role.NOSE)
         stays = tuple(body for body in hand.bodies if body.role is Role.NOSE)
         stays = (*stays, *self._arm_bodies(hand, down))
-        with_tool = self.head_proof(pulled, need_mm, work=work)
+        with_tool = self.head_proof(pulled, need_mm, work=work, hoses=False)
 
         def on_the_way(low: Floats, high: Floats) -> Gap:
             lower = low.copy()
@@ -283,7 +304,7 @@ class ChangingFindings(ParkingFindings):
 
         proofs: list[Proof] = [on_the_way]
         if stays:
-            proofs.append(self.head_proof(stays, need_mm, work=work))
+            proofs.append(self.head_proof(stays, need_mm, work=work, hoses=False))
         return all_of(proofs)
 
     def _arm_bodies(self, hand: ToolInHand, down: float) -> tuple[Body, ...]:

@@ -118,6 +118,17 @@ class HangingFinding:
     tie_mm: float | None
 
 
+@dataclass(frozen=True, slots=True)
+class _Asked:
+    """Where the joints go, what a hose is judged against, and which tilts and turns count."""
+
+    limits: tuple[Floats, Floats]
+    walls: Callable[[Scene, Callable[[Body], bool]], Proof]
+    tools: tuple[tuple[str, tuple[Body, ...], float], ...]
+    turning: bool
+    poses: tuple[Floats, Floats]
+
+
 class HoseFindings(ProofFindings):
     """Facts about hoses and cables."""
 
@@ -144,6 +155,9 @@ class HoseFindings(ProofFindings):
         limits: tuple[Floats, Floats],
         walls: Callable[[Scene, Callable[[Body], bool]], Proof],
         heads: Iterable[tuple[str, tuple[Body, ...], float]],
+        *,
+        turning: bool = True,
+        poses: tuple[Floats, Floats] | None = None,
     ) -> tuple[HangingFinding, ...]:
         """Return what each hose whose length is entered may meet.
 
@@ -155,22 +169,27 @@ class HoseFindings(ProofFindings):
             Given a scene and which of its bodies to judge, the proof against guards and doors.
         heads : iterable of (tool, bodies, lowest Z)
             Tools, and how low each goes.
+        turning : bool
+            A hose that stands still is judged against what turns, too.
+        poses : tuple of (low, high), shape (2,) each, or None
+            Tilts and turns that count [rad]; all where left out.
         """
         low, high = limits
         tools = tuple(heads)
+        asked = _Asked(limits, walls, tools, turning, poses or self.turn_limits)
         found = []
         for hose in self.cell.unit.hoses:
             name = hose_name(self.cell, hose)
-            body = self._space(hose, name)
+            body = self._space(hose, name, asked)
             if body is None or hose.length is None:
                 continue
             longest = next(
                 (one.longest_mm for one in self.hoses_stretched if one.name == name), math.inf
             )
-            parts = (self.scene.scene, body, low, high, tools, self.asked_mm, longest)
+            parts = (self.scene.scene, body, low, high, tools, self.asked_mm, longest, turning)
 
             def work(hose: Hose = hose, name: str = name, longest: float = longest) -> object:
-                return self._hanging(hose, name, longest, (low, high), walls, tools)
+                return self._hanging(hose, name, longest, asked)
 
             kept = self.kept("hanging", parts, work)
             assert isinstance(kept, HangingFinding)
@@ -179,13 +198,15 @@ class HoseFindings(ProofFindings):
 
     # --- how it is worked out -------------------------------------------------------------------
 
-    def _space(self, hose: Hose, name: str, length_mm: float | None = None) -> Body | None:
+    def _space(
+        self, hose: Hose, name: str, asked: _Asked, length_mm: float | None = None
+    ) -> Body | None:
         return hose_space(
             hose,
             name,
             self.unit_frame,
             self.axis_lines.chain,
-            self.turn_limits,
+            asked.poses,
             self.hose_unsure_mm(hose),
             length_mm,
         )
@@ -195,20 +216,18 @@ class HoseFindings(ProofFindings):
         hose: Hose,
         name: str,
         longest: float,
-        limits: tuple[Floats, Floats],
-        walls: Callable[[Scene, Callable[[Body], bool]], Proof],
-        tools: tuple[tuple[str, tuple[Body, ...], float], ...],
+        asked: _Asked,
     ) -> HangingFinding:
         assert hose.length is not None
         full = most(hose.length)
-        meets = self._met(hose, name, full, limits, walls, tools)
+        meets = self._met(hose, name, full, asked)
         tie = None
         if meets and longest < full:
             good, bad = math.ceil(longest / TIE_MM) * TIE_MM, full
-            if good < bad and not self._met(hose, name, good, limits, walls, tools):
+            if good < bad and not self._met(hose, name, good, asked):
                 while bad - good > TIE_MM:
                     middle = 0.5 * (good + bad)
-                    if self._met(hose, name, middle, limits, walls, tools):
+                    if self._met(hose, name, middle, asked):
                         bad = middle
                     else:
                         good = middle
@@ -220,28 +239,26 @@ class HoseFindings(ProofFindings):
         hose: Hose,
         name: str,
         length: float,
-        limits: tuple[Floats, Floats],
-        walls: Callable[[Scene, Callable[[Body], bool]], Proof],
-        tools: tuple[tuple[str, tuple[Body, ...], float], ...],
+        asked: _Asked,
     ) -> tuple[tuple[str, Gap], ...]:
         """Return what a hose of a length is not proven to keep clear of."""
         from gudgeon.clearance.scene import Carrier, Role
 
-        body = self._space(hose, name, length)
+        body = self._space(hose, name, asked, length)
         assert body is not None
         whole = self.scene.scene
         others = tuple(one for one in whole.bodies if one.name != body.name)
         scene = replace(whole, bodies=(*others, body))
-        low, high = limits
+        low, high = asked.limits
         # The space stands still with the table and holds all tilts and turns.
         still_low, still_high = low.copy(), high.copy()
         still_low[3:] = still_high[3:] = 0.0
         found: list[tuple[str, Gap]] = []
-        gap = walls(scene, lambda one: one.name == body.name)(still_low, still_high)
+        gap = asked.walls(scene, lambda one: one.name == body.name)(still_low, still_high)
         if gap.status != 0:
             found.append((_other(gap, body.name, "the machine's guards"), gap))
         need = max(self.asked_mm, CONTACT_MM)
-        if (hose.turns_with or "base") == "base":
+        if asked.turning and (hose.turns_with or "base") == "base":
             part = between(
                 scene,
                 lambda one: one.name == body.name,
@@ -253,7 +270,7 @@ class HoseFindings(ProofFindings):
             gap = self.proof(part, (), need)(turning_low, turning_high)
             if gap.status != 0:
                 found.append((_other(gap, body.name, "what turns"), gap))
-        for tool, hand, z in tools:
+        for tool, hand, z in asked.tools:
             part = between(
                 scene,
                 lambda one: one.name == body.name,

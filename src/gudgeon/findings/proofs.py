@@ -213,7 +213,7 @@ class ProofFindings(SceneFindings):
                 start, end = np.array(gap.joint), np.array(gap.joint)
                 start[4], end[4] = low[4], high[4]
                 open_ = gap.status is Status.UNDECIDED
-                real = prover.motion(start, end, need_mm, exact=open_)
+                real = prover.motion(start, end, need_mm, exact=open_, tol_mm=tol_mm)
                 if real.upper_mm < need_mm:
                     return replace(real, status=Status.CLOSER, lower_mm=-np.inf)
                 if open_:

@@ -45,7 +45,7 @@ from gudgeon.questions._changes_show import (
     room_table,
     way_table,
 )
-from gudgeon.questions._proof_views import pose_views
+from gudgeon.questions._proof_views import pose_views, tie_words
 from gudgeon.questions._shared import as_order, cannot_tell
 
 __all__ = ["ASKS", "NAME", "PLACE", "answer"]
@@ -66,9 +66,17 @@ def answer(findings: Findings) -> Answer:
     """Answer the question from the findings."""
     try:
         found, rooms = findings.changing, findings.change_rooms
+        hoses = [hang for hang in findings.change_hoses if hang.meets]
     except Lacking as lacking:
         return cannot_tell(NAME, lacking, about="where a tool may be changed")
     verdict, headline, next_step, fix = _judged(findings, found)
+    if hoses and verdict in (Verdict.YES, Verdict.YES_IF):
+        ties = " and ".join(tie_words(findings, hang) for hang in hoses)
+        if verdict is Verdict.YES:
+            headline = f"Tools may be changed in every tilt and turn, if {ties}."
+        else:
+            headline = f"{headline.removesuffix('.')}, and if {ties}."
+        verdict, next_step = Verdict.YES_IF, f"Tie up the hoses; then: {next_step}"
     tables = (
         room_table(findings, rooms),
         map_table(found),

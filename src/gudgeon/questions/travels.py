@@ -43,7 +43,7 @@ from gudgeon.findings.hoses import HangingFinding, HoseFinding
 from gudgeon.findings.travel import PlaneFinding, TravelFinding
 from gudgeon.findings.warm_up import WarmUp
 from gudgeon.quantity.kinds import Kind
-from gudgeon.questions._proof_views import angle_text, pair_text, pose_views
+from gudgeon.questions._proof_views import angle_text, pair_text, pose_views, tie_words
 from gudgeon.questions._shared import as_order, cannot_tell
 from gudgeon.questions._travels_show import (
     hanging_table,
@@ -219,21 +219,7 @@ class _Told:
                     f"{units.text(Kind.LENGTH, hose.shortest_mm)}{at if hose.shortest_at else ''}, "
                     f"its bend needs {units.text(Kind.LENGTH, hose.bend_mm)}"
                 )
-        for hang in self.hanging:
-            if not hang.meets:
-                continue
-            what = _listed(list(dict.fromkeys(what for what, _ in hang.meets))[:3])
-            if hang.tie_mm is None:
-                keep.append(
-                    f"{hang.name} is guided off {what}: hanging free it may reach there, and no "
-                    "tie alone is proven to keep it away"
-                )
-            else:
-                tie = units.text(Kind.LENGTH, hang.tie_mm, limit="max")
-                keep.append(
-                    f"{hang.name} is tied so that no more than {tie} of it hangs free between "
-                    f"connector and anchor (else it may reach {what})"
-                )
+        keep += [tie_words(self.findings, hang) for hang in self.hanging if hang.meets]
         return keep
 
     def _other_hose(self) -> str | None:
