@@ -195,3 +195,56 @@ def test_the_room_of_the_best_places_is_what_may_still_go() -> None:
     assert reached(gone) is not None and reached(gone) < 4  # type: ignore[operator]
     names = [picture.name for picture in answer.pictures]
     assert "tightest-front" in names
+
+
+# --- tools that are too short ---------------------------------------------------------------------
+
+
+def inch_shop(*changes: tuple[str, str]) -> Answer:
+    text = (DEMO.parent / "juniper-street.toml").read_text(encoding="utf-8")
+    text = text.partition("[readings]")[0]
+    for old, new in changes:
+        assert old in text, old
+        text = text.replace(old, new, 1)
+    loaded = load_text(text)
+    assert loaded.cell is not None, loaded.faults
+    return fits.answer(Findings(loaded.cell))
+
+
+def test_a_nose_that_meets_the_plate_is_won_back_by_a_longer_holder() -> None:
+    """The plate stands 4.4 in over the axis, the zero 2.7 below it: 7.1 and what is asked."""
+    mill = 'length = "7.25 in"'
+    answer = inch_shop((mill, 'length = "5.5 in"'))
+    assert answer.verdict is Verdict.NO
+    (row,) = [row for row in answer.table("changes").rows if row[0] == "holder"]
+    assert row[2:] == (4.0, 4.0, "1.7500 in")
+    assert answer.fix is not None and answer.fix.startswith("Put T1 in a holder that is 1.75")
+    assert inch_shop((mill, 'length = "7.0 in"')).verdict is Verdict.NO
+
+
+def test_a_holder_that_meets_a_post_is_won_back_by_sticking_out_further() -> None:
+    """A post 20 mm beside the zero of a drill, up to 110 mm over the tower's side."""
+    post = (
+        '[[solids]]\nname = "blank"',
+        """[[solids]]
+name = "post"
+counts_as = "fixture"
+measured_from = "part"
+x = ["-20 mm", "20 mm"]
+y = ["-110 mm", "-20 mm"]
+z = ["38 mm", "42 mm"]
+
+[[solids]]
+name = "blank\"""",
+    )
+    only_drill = ('tool = 1\npart = "pump bracket"\nface = "outside"',
+                  'tool = 2\npart = "pump bracket"\nface = "outside"')  # fmt: skip
+    stickout = ('stickout = "95 mm"', 'stickout = "75 mm"')
+    answer = ask(post, only_drill, stickout)
+    assert {str(row[3]) for row in answer.table("stations_lost").rows} == {
+        f"T2 holder and post at {station}" for station in ("front", "back", "right", "left")
+    }
+    (row,) = [row for row in answer.table("changes").rows if row[0] == "holder"]
+    # Holder 75 over the tip, tip 30 before the tower's side, the post 110: 5 and 1 asked.
+    assert "let T2 stick out" in str(row[1])
+    assert str(row[4]).startswith("10.0")

@@ -114,7 +114,8 @@ class Change:
     Attributes
     ----------
     kind : str
-        "tool", "place", "hose", "part", "riser": what is at hand first, what is made last.
+        "tool", "place", "holder", "hose", "part", "riser": what is at hand first, what has to be
+        made last.
     words : str
         What to do, as an order.
     reached, of : int

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Callable
 from dataclasses import replace
 from functools import cached_property
 from typing import TYPE_CHECKING, Final, Self
@@ -13,6 +14,7 @@ from gudgeon.findings.place_closest import ClosestFindings
 from gudgeon.findings.place_found import Change, ProvenFinding, ProvenPlace
 from gudgeon.findings.place_ways import WayFindings
 from gudgeon.findings.shape import UnitZero
+from gudgeon.findings.tool_bodies import NOSE
 from gudgeon.placing.conditions import ROUNDING
 from gudgeon.quantity.amount import Amount
 from gudgeon.quantity.kinds import Kind
@@ -24,6 +26,9 @@ if TYPE_CHECKING:
 __all__ = ["RemedyFindings"]
 
 _LENGTH: Final = Kind.LENGTH
+
+MOST_LONGER: Final = (8, 16, 32)
+"""Steps by which tools are tried longer; 160 mm at the most."""
 
 _EXCUSED: Final = (
     (
@@ -133,7 +138,8 @@ class RemedyFindings(ClosestFindings):
     # --- what wins stations back --------------------------------------------------------------
 
     def _changes(self, here: ProvenPlace) -> tuple[Change, ...]:
-        found = [*self._other_tools(here), *self._other_place(here), *self._other_hoses(here)]
+        found = [*self._other_tools(here), *self._other_place(here)]
+        found += [*self._longer_tools(here), *self._other_hoses(here)]
         for number, box in enumerate(self.cell.unit.boxes):
             for other in self.cell.unit.alternatives:
                 if box.name is not None and other.instead_of == box.name:
@@ -164,6 +170,49 @@ class RemedyFindings(ClosestFindings):
             return []
         return [Change(kind, words, then.reached, then.of, name, then.works)]
 
+    # --- tools --------------------------------------------------------------------------------
+
+    def _longer_tools(self, here: ProvenPlace) -> list[Change]:
+        """Return how much longer a tool must be where its holder or the nose comes too near."""
+        found: list[Change] = []
+        for number in dict.fromkeys(one.tool for one in here.lost if one.decided):
+            names = {name for one in here.lost if one.tool == number for name in one.between}
+            where = next((i for i, t in enumerate(self.cell.tools) if t.number == number), None)
+            if number is None or where is None or self.cell.tools[where].steps:
+                continue
+            if f"T{number} holder" in names:
+                found += self._longer(here, where, sticks_out=True)
+            elif NOSE in names:
+                found += self._longer(here, where, sticks_out=False)
+        return found
+
+    def _longer(self, here: ProvenPlace, where: int, *, sticks_out: bool) -> list[Change]:
+        """Return the least length more with which one tool wins stations, holder or stickout."""
+        tool, step = self.placed_cell.tools[where], self._step
+        assert tool.length is not None and tool.stickout is not None
+
+        def tried(steps: int) -> list[Change]:
+            assert tool.length is not None and tool.stickout is not None
+            more = steps * step
+            out = tool.stickout.value + more if sticks_out else tool.stickout.value
+            longer = replace(
+                tool,
+                length=replace(tool.length, value=tool.length.value + more),
+                stickout=replace(tool.stickout, value=out),
+            )
+            tools = list(self.placed_cell.tools)
+            tools[where] = longer
+            size = self.units.text(_LENGTH, more)
+            words = (
+                f"let T{tool.number} stick out {size} further"
+                if sticks_out
+                else f"put T{tool.number} in a holder that is {size} longer"
+            )
+            again = self._other(replace(self.placed_cell, tools=tuple(tools)))
+            return self._won(here, "holder", words, size, again)
+
+        return _least_that_wins(tried, MOST_LONGER)
+
     # --- hoses --------------------------------------------------------------------------------
 
     def _other_hoses(self, here: ProvenPlace) -> list[Change]:
@@ -180,7 +229,7 @@ class RemedyFindings(ClosestFindings):
             name = hose_name(self.cell, hose)
             lacks = short.get(hose.name or "")
             if lacks is not None and hose.free_length is not None and math.isfinite(lacks):
-                step = self._hose_step
+                step = self._step
                 more = math.ceil(lacks / step - ROUNDING) * step
                 words = f"give the {name} {self.units.text(_LENGTH, more)} more free length"
                 longer = replace(
@@ -195,8 +244,8 @@ class RemedyFindings(ClosestFindings):
         return found
 
     @property
-    def _hose_step(self) -> float:
-        """Lengths of hoses are told in steps of so much [mm]."""
+    def _step(self) -> float:
+        """Lengths of hoses and tools are told in steps of so much [mm]."""
         return 6.35 if self.units.inch else 5.0
 
     def _with_hose(self, number: int, hose: Hose) -> WayFindings:
@@ -211,7 +260,7 @@ class RemedyFindings(ClosestFindings):
         ends = self._hose_ends(number)
         if hose.length is None or ends is None or hose.turns_with in ("cradle", "platter"):
             return []
-        step = self._hose_step
+        step = self._step
 
         def tried(length: float) -> list[Change]:
             size = self.units.text(_LENGTH, length)
@@ -278,6 +327,27 @@ class RemedyFindings(ClosestFindings):
         words = f"use T{tool} at station{'s' * (len(stations) > 1)} {', '.join(sorted(stations))}"
         reached = here.reached + len(stations)
         return [Change("tool", words, reached, here.of, f"T{tool}", here.works)]
+
+
+def _least_that_wins(tried: Callable[[int], list[Change]], trials: tuple[int, ...]) -> list[Change]:
+    """Return the least number of steps that wins as much as the first of some trials that wins."""
+    low = 0
+    for high in trials:
+        best = tried(high)
+        if best:
+            break
+        low = high
+    else:
+        return []
+    goal = best[0].reached
+    while high - low > 1:
+        middle = (low + high) // 2
+        found = tried(middle)
+        if found and found[0].reached >= goal:
+            high, best = middle, found
+        else:
+            low = middle
+    return best
 
 
 def _better(then: ProvenPlace, now: ProvenPlace) -> bool:

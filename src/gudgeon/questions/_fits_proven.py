@@ -171,9 +171,9 @@ def _pictures(findings: Findings, found: ProvenFinding) -> tuple[Picture, ...]:
     near = found.closest
     lost = next((one for one in found.place.lost if one.gap is not None and one.decided), None)
     if lost is not None and lost.reason != "turning":
-        where, gap, tool = f"Lost, {lost.station}, {lost.face}", lost.gap, lost.tool
+        where, gap, tool = f"Lost: station {lost.station}, {lost.face}", lost.gap, lost.tool
     elif near is not None:
-        where, gap, tool = f"Tightest, {near.station}, {near.face}", near.gap, near.tool
+        where, gap, tool = f"Tightest: station {near.station}, {near.face}", near.gap, near.tool
     else:
         return tuple(shown)
     assert gap is not None
@@ -181,7 +181,7 @@ def _pictures(findings: Findings, found: ProvenFinding) -> tuple[Picture, ...]:
     left = max(gap.upper_mm, 0.0)
     shown += pose_pictures(
         "tightest",
-        f"{where}: {between}",
+        f"{where}; {between}",
         findings.scene_of_all,
         findings.tool_bodies(tool) if tool is not None else (),
         gap.joint,
