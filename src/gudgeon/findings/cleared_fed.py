@@ -85,8 +85,8 @@ def profile_of(bodies: Sequence[Body] | None) -> Profile | None:
     radius, top, widens = 0.0, cutter[0][0], True
     for low, low_radius, high, high_radius in cutter:
         widens &= low_radius >= radius - _SAME_MM and high_radius >= low_radius - _SAME_MM
-        widens &= abs(low - top) <= _SAME_MM
-        radius, top = max(radius, low_radius, high_radius), high
+        widens &= low <= top + _SAME_MM
+        radius, top = max(radius, low_radius, high_radius), max(top, high)
     reached = top
     for low, low_radius, high, high_radius in sorted(above):
         if low <= reached + _SAME_MM and min(low_radius, high_radius) >= radius - _SAME_MM:

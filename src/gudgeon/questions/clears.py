@@ -18,11 +18,13 @@ by program, finds neither.
 When it can mislead
 -------------------
 Only what is entered is judged: chips, clamps left lying, hoses and guards that nobody wrote down
-are not there.  Stock is taken as whole until it is cut, and what flutes have cut is not taken out
-of it again, except for the hole or pocket right under the tool.  Where the finished part is not
-entered, flutes may go anywhere in the stock.  A control that rounds corners, or a length or work
-offset typed wrong, moves otherwise than the program says.  A gap that is not proven within the
-work allowed is told as not known, never as clear.
+are not there.  Stock is taken as whole: what was cut is free for a rapid only along lines and
+columns that the same cutter has fed through in the same pose, and up to what stands above them.  A
+rapid across a pocket, or into one that another tool has cut, is told as a crash; so is a shank
+below the top of stock that its own flutes have cut.  Where the finished part is not entered, flutes
+may go anywhere in the stock on feed moves, spindle turning or not.  A control that rounds corners,
+or a length or work offset typed wrong, moves otherwise than the program says.  A gap that is not
+proven within the work allowed is told as not known, never as clear.
 
 Sources
 -------
