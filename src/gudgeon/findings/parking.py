@@ -143,7 +143,7 @@ class ParkingFindings(TravelFindings):
                 for found in (grow(soon, lo, hi, start, end, sides, PARK_TOL),)
                 if isinstance(found, SafeBox)
             ),
-            key=lambda box: float(np.prod(box.high[3:] - box.low[3:] + 1e-6)),
+            key=lambda box: _leeway(box, (tilt, turn)),
         )
         return Park(tilt, turn, grown, name, None)
 
@@ -288,6 +288,22 @@ class ParkingFindings(TravelFindings):
         if not found:
             found[(0.0, None)] = "any turn"
         return tuple((name, tilt, turn) for (tilt, turn), name in found.items())
+
+
+def _leeway(box: SafeBox, pose: tuple[float, float]) -> tuple[float, float]:
+    """Return how far a pose lies inside a range on its nearest stopped sides, and its size.
+
+    A range that begins where the pose stands leaves nothing for an angle that is a little off.
+    """
+    inside = 1.0
+    for joint, at in zip((3, 4), pose, strict=True):
+        rooms = [
+            room
+            for sign, room in ((-1, at - box.low[joint]), (1, box.high[joint] - at))
+            if box.stop(joint, sign) is not None
+        ]
+        inside *= float(min(rooms, default=box.high[joint] - box.low[joint])) + 1e-6
+    return inside, float(np.prod(box.high[3:] - box.low[3:] + 1e-6))
 
 
 def _all_round(gap: Gap) -> tuple[tuple[tuple[int, int], Gap], ...]:
