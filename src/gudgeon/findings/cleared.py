@@ -8,7 +8,6 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import replace
-from typing import Final
 
 import numpy as np
 from numpy.typing import NDArray
@@ -19,20 +18,15 @@ from gudgeon.findings.cleared_judge import Judge
 from gudgeon.findings.control import ControlFindings, offset_name
 from gudgeon.findings.gather import Lacking
 from gudgeon.findings.programs import ProgramText
+from gudgeon.findings.proofs import CONTACT_MM, USUAL_CLEARANCE_MM
 from gudgeon.findings.scene import SceneFindings
 from gudgeon.program.dialect import AXES
 from gudgeon.program.reader import read
 from gudgeon.program.track import Ended, Kind, Track
 
-__all__ = ["USUAL_CLEARANCE_MM", "Cleared", "ClearedFindings", "Found", "Judged"]
+__all__ = ["Cleared", "ClearedFindings", "Found", "Judged"]
 
 Floats = NDArray[np.float64]
-
-USUAL_CLEARANCE_MM: Final = 1.0
-"""Clearance asked where the cell states none (common practice, no source)."""
-
-CONTACT_MM: Final = 1e-3
-"""A gap below this counts as contact, which is never clear."""
 
 
 class ClearedFindings(SceneFindings, ControlFindings):

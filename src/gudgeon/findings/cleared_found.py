@@ -15,7 +15,7 @@ from gudgeon.findings.programs import ProgramText
 from gudgeon.findings.scene import SceneFinding
 from gudgeon.program.track import Track
 
-__all__ = ["Cleared", "Found", "Judged"]
+__all__ = ["Cleared", "Found", "Judged", "or_inf"]
 
 
 class Judged(StrEnum):
@@ -149,11 +149,12 @@ class Cleared:
         if known is not None:
             worse = found.judged.rank - known.judged.rank
             # Not a number counts as nothing known.
-            if worse < 0 or (worse == 0 and not found.margin_mm < _or_inf(known.margin_mm)):
+            if worse < 0 or (worse == 0 and not found.margin_mm < or_inf(known.margin_mm)):
                 return
         self.rows[row] = found
         self.judged[row] = max(self.judged[row], found.judged.rank)
 
 
-def _or_inf(value: float) -> float:
+def or_inf(value: float) -> float:
+    """Return a gap to sort by: what is not known comes last."""
     return float("inf") if value != value else value

@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 from gudgeon.answer import Missing
 from gudgeon.findings.cleared_depth import worst_overlap
 from gudgeon.findings.cleared_fed import Profile
-from gudgeon.findings.cleared_found import Cleared, Found, Judged
+from gudgeon.findings.cleared_found import Cleared, Found, Judged, or_inf
 from gudgeon.findings.cleared_kept import Kept
 from gudgeon.findings.cleared_motion import Motions
 from gudgeon.findings.gather import Lacking
@@ -391,7 +391,7 @@ class MotionJudge:
         if gaps:
             done.smallest_mm, done.smallest_row = min(gaps)
             # Among those left there may be one as close as this to the tightest that is known.
-            done.smallest_mm = min(done.smallest_mm, done.others_mm, key=_or_inf)
+            done.smallest_mm = min(done.smallest_mm, done.others_mm, key=or_inf)
 
     def _tightest(
         self, motions: Motions, indices: NDArray[np.int64]
@@ -465,7 +465,3 @@ def groups(motions: Motions, indices: NDArray[np.int64]) -> list[NDArray[np.int6
     breaks |= motions.other_way[indices[1:]] | motions.other_way[indices[:-1]]
     pieces = np.split(indices, np.flatnonzero(breaks) + 1)
     return [piece[k : k + SLICE] for piece in pieces for k in range(0, len(piece), SLICE)]
-
-
-def _or_inf(value: float) -> float:
-    return float("inf") if value != value else value

@@ -6,6 +6,7 @@ from typing import Final
 
 from gudgeon.answer import Column, Table
 from gudgeon.findings.cleared import Judged
+from gudgeon.findings.cleared_found import or_inf
 from gudgeon.quantity.kinds import Kind
 from gudgeon.questions._clears_blocks import BlockJudged, Judgement
 
@@ -33,7 +34,7 @@ def _worst(judged: list[Judgement]) -> Table:
     many = sum(len(one.told) for one in judged) > AT_A_GLANCE
     rows: list[tuple[Entry, ...]] = []
     told = [(one, block) for one in judged for block in one.told] if many else []
-    told.sort(key=lambda pair: (-pair[1].judged.rank, _or_inf(pair[1].margin_mm), pair[1].row))
+    told.sort(key=lambda pair: (-pair[1].judged.rank, or_inf(pair[1].margin_mm), pair[1].row))
     for one, block in told[:WORST_MOST]:
         name = block.name if len(judged) == 1 else f"{one.cleared.program.name}: {block.name}"
         pair = " / ".join(block.pair) or None
@@ -51,10 +52,6 @@ def _worst(judged: list[Judgement]) -> Table:
         ),
         tuple(rows),
     )
-
-
-def _or_inf(value: float) -> float:
-    return value if value == value else float("inf")
 
 
 def _blocks(judged: list[Judgement]) -> Table:

@@ -23,7 +23,7 @@ from gudgeon.program.summary import Limit, Summary, summarise
 from gudgeon.program.track import Ended
 from gudgeon.quantity.kinds import Kind
 from gudgeon.questions._read_pictures import POSES_DRAWN, pictures
-from gudgeon.questions._read_tables import Shown, tables, travel_limits
+from gudgeon.questions._read_tables import Shown, tables
 from gudgeon.questions._read_words import Said, said
 from gudgeon.questions._shared import as_order, figure
 
@@ -87,7 +87,7 @@ def read_program(
         for tool in findings.cell.tools
         if tool.number is not None and tool.length is not None
     }
-    summary = summarise(track, lengths, travel_limits(findings))
+    summary = summarise(track, lengths, findings.joint_limits)
     shown = Shown(findings, control, track, summary, lambda doubt: _said(findings, control, doubt))
     texts = {0: text, **{n: found for n, found in asked.items() if found is not None}}
     verdict, headline, next_step, fix = _judge(shown, texts)
@@ -198,7 +198,7 @@ def _quoted(texts: dict[int, bytes], doubt: Doubt) -> str:
 
 
 def _limit_words(shown: Shown, limit: Limit) -> str:
-    low, high = travel_limits(shown.findings)
+    low, high = shown.findings.joint_limits
     bound = float((low if limit.side < 0 else high)[limit.axis])
     name = shown.axis_name(limit.axis)
     return (
@@ -253,7 +253,7 @@ def _figures(shown: Shown) -> tuple[Figure, ...]:
         figures.append(
             Figure("unknown_moves", "Moves whose end is not known", float(summary.unknown))
         )
-    known = [value for ends in travel_limits(shown.findings) for value in ends.tolist()]
+    known = [value for ends in shown.findings.joint_limits for value in ends.tolist()]
     if any(not math.isnan(value) for value in known):
         figures.append(
             Figure(

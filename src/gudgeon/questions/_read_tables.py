@@ -8,7 +8,6 @@ from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
-from numpy.typing import NDArray
 
 from gudgeon.answer import Column, Table
 from gudgeon.findings import Findings
@@ -278,7 +277,7 @@ def _offsets(shown: Shown) -> Table:
 
 def _ranges(shown: Shown) -> Table:
     reach, rows = shown.summary.reach, []
-    low, high = travel_limits(shown.findings)
+    low, high = shown.findings.joint_limits
     for axis in range(AXES):
         if reach.low_row[axis] < 0:
             continue
@@ -356,16 +355,3 @@ def _end(shown: Shown) -> Table:
         ),
         ((*(shown.axis(axis, at[axis]) for axis in range(AXES)), tool, spindle),),
     )
-
-
-def travel_limits(findings: Findings) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
-    """Return lowest and highest joint position allowed, shape (5,) each; NaN where not given."""
-    machine, unit = findings.cell.machine, findings.cell.unit
-    tilt = unit.tilt_range if findings.has_tilt else None
-    low, high = np.full(AXES, np.nan), np.full(AXES, np.nan)
-    for axis, ends in enumerate(
-        (machine.travel_x, machine.travel_y, machine.travel_z, tilt, unit.rotary_range)
-    ):
-        if ends is not None:
-            low[axis], high[axis] = ends[0].value, ends[1].value
-    return low, high
