@@ -261,7 +261,7 @@ def _tables(findings: Findings, found: ProvenFinding) -> list[Table]:
             (
                 one.station,
                 one.face,
-                REASONS[one.reason],
+                REASONS[one.reason] + ("" if one.decided else ", not decided"),
                 " and ".join(one.between),
                 None if one.tilt_rad is None else units.shown(Kind.ANGLE, one.tilt_rad),
             )

@@ -19,10 +19,13 @@ When it can mislead
 Bodies are boxes and cylinders with the sizes entered: a fitting that sticks out and was not entered
 is not seen.  Only what is entered is judged; every check left out is told.  A station counts as
 reached by proof when the unit comes to the pose of its faces without meeting itself, the table or a
-guard, and a tool comes all the way down; a program may go another way, which "clears" judges.  Safe
-X and Y keep the unit off guards and column, they do not keep the tool off the work.  Heights count
-the load, not the part of a tool that reaches below it.  Tool changes are judged with the spindle
-over the load, the safe side, unless the changer has its own place clear of it.
+guard, and a tool comes all the way down; a program may go another way, which "clears" judges.  A
+zero inside an outline, its blank or a body is judged without that, and told.  A hose may hang
+anywhere its length lets it: where that is in the way, tying it is a condition.  A proof that stays
+open is told as open, it costs no station.  Safe X and Y keep the unit off guards and column, they
+do not keep the tool off the work.  Heights count the load, not the part of a tool that reaches
+below it.  Tool changes are judged with the spindle over the load, the safe side, unless the changer
+has its own place clear of it.
 
 Sources
 -------
