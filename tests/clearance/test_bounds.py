@@ -7,6 +7,7 @@ hair is a small part of the term, and a bound without it would prove the motion 
 from __future__ import annotations
 
 import itertools
+import os
 from math import cos, pi, sin
 
 import numpy as np
@@ -16,6 +17,7 @@ from gudgeon.clearance.pieces import Solid, balls, box, cone, extents, hull, joi
 from gudgeon.clearance.prove import Prover, Status
 from gudgeon.clearance.scene import Body, Carrier, Lines, Role, Scene
 
+DRAWS = int(os.environ.get("GUDGEON_CLEARANCE_SCENES", "250"))
 FAR = 1e4
 ONE_LINE = np.array([(0, 0, 0, 0, 0, 1, 1), (0, 0, 0, 0, 0, 1, 1)], dtype=np.float64)
 CROSSED = np.array([(0, 0, 0, 1, 0, 0, 1), (0, 0, 0, 0, 0, 1, 1)], dtype=np.float64)
@@ -80,7 +82,7 @@ def test_bounds_hold_for_motions_of_any_size() -> None:
     """A plane set just short of where a point really comes, for turns up to a whole one."""
     rng = np.random.default_rng(8)
     t = np.linspace(0.0, 1.0, 2001)[:, None]
-    for _ in range(300):
+    for _ in range(DRAWS):
         rows = CROSSED if rng.random() < 0.5 else ONE_LINE
         p = rng.normal(size=3) * 80.0 * rng.choice([0.0, 1.0], 3, p=[0.4, 0.6])
         start, end = np.zeros(5), np.zeros(5)
@@ -132,7 +134,7 @@ def test_a_head_beside_a_wide_face_in_any_motion() -> None:
     """The same drawn at random, against many poses."""
     rng = np.random.default_rng(9)
     t = np.linspace(0.0, 1.0, 2001)
-    for _ in range(300):
+    for _ in range(DRAWS):
         p = rng.normal(size=3) * 60.0
         start = np.r_[rng.normal(size=3) * 40.0 * rng.choice([0, 1]), rng.uniform(-1, 1, 2)]
         step = np.r_[rng.normal(size=3) * 40.0, rng.uniform(-1, 1, 2)] * rng.choice([0, 1], 5)
@@ -351,7 +353,7 @@ def test_a_cell_of_angles_bears_both_arcs(tilt: float, turn: float, shape: str) 
 
 def test_cells_hold_for_ranges_of_any_size() -> None:
     rng = np.random.default_rng(12)
-    for _ in range(200):
+    for _ in range(DRAWS):
         p = rng.normal(size=3) * 80.0 * rng.choice([0.0, 1.0], 3, p=[0.4, 0.6])
         middle = rng.uniform(-pi, pi, 2) * rng.choice([0, 1], 2)
         half = rng.uniform(0, 1, 2) * rng.choice([0.1, 1.0, pi]) * rng.choice([0, 1], 2)
