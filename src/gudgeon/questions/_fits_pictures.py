@@ -176,7 +176,9 @@ def side_picture(findings: Findings) -> Picture | None:
             )
             if solid is not largest:
                 continue
-            middle = (min(ys) + max(ys)) / 2.0, (min(zs) + max(zs)) / 2.0
+            # Beside the middle where it is tilted: the axis has its own words there.
+            aside = math.copysign(0.3 * (max(ys) - min(ys)), sine) if tilt != 0.0 else 0.0
+            middle = (min(ys) + max(ys)) / 2.0 + aside, (min(zs) + max(zs)) / 2.0
             plan.text(
                 (
                     centre[0] + middle[0] * cosine - middle[1] * sine,
