@@ -111,14 +111,17 @@ def test_bounds_hold_for_motions_of_any_size() -> None:
 
 
 @pytest.mark.parametrize(("tilt", "turn"), TURNS)
-@pytest.mark.parametrize(("shape", "slide"), [("point", 0.0), ("point", -8.0), ("bar", 0.0)])
+@pytest.mark.parametrize(
+    ("shape", "slide"), [("point", 0.0), ("point", -8.0), ("bar", 0.0), ("ball", 0.0)]
+)
 def test_a_small_head_before_a_wide_face_that_turns(
     tilt: float, turn: float, shape: str, slide: float
 ) -> None:
     """Seen from the face the head goes along r cos u - s u / turned sin u, u the angle turned."""
     r = 100.0
-    head = hull([(r, 0, 0)] if shape == "point" else [(r, 0, 0), (-r, 0, 0)])
-    scene = made(wall(r + 5.0), head)
+    radius = 3.0 if shape == "ball" else 0.0
+    head = hull([(r, 0, 0), (-r, 0, 0)] if shape == "bar" else [(r, 0, 0)], rounding=radius)
+    scene = made(wall(r + 5.0 + radius), head)
     start, end = about(tilt, turn, slide)
     whole = tilt + turn
     hair = 0.02 * (r * whole**2 + 2.0 * whole * abs(slide)) / 8.0
@@ -156,6 +159,43 @@ def test_a_head_beside_a_wide_face_in_any_motion() -> None:
         assert exact.upper_mm >= 5.0 - 1e-3
 
 
+def test_the_room_of_a_head_does_not_turn_with_the_work() -> None:
+    """A wall that faces +Y while the head may be anywhere along Y."""
+    scene = made(wall(25.0), hull([(0, 0, 0)]))
+    start, end = (-0.1, -20.0, 0, 0, pi / 2 - 0.05), (0.1, 20.0, 0, 0, pi / 2 + 0.05)
+    assert scene.motion(start, end, 5.5, dogleg=True).status is Status.CLOSER
+    assert scene.motion(start, end, 4.5, dogleg=True).status is Status.PROVEN
+
+
+def test_a_whole_turn_ends_where_it_began_and_passes_the_other_side() -> None:
+    """Chord and balls of both ends stand 40 away; half a turn on there are 2."""
+    scene = made(hull([(20, 0, 0)], rounding=3.0), hull([(-20, 0, 5)]))
+    assert scene.motion((0, 0, 0, 0, 0), (0, 0, 0, 0, 2 * pi), 2.1).status is Status.CLOSER
+    assert scene.motion((0, 0, 0, 0, 0), (0, 0, 0, 0, 2 * pi), 1.9).status is Status.PROVEN
+    low, high = (0, 0, 0, 0, -pi), (0, 0, 0, 0, pi)
+    assert scene.box(low, high, 2.1).status is Status.CLOSER
+    assert scene.box(low, high, 1.9).status is Status.PROVEN
+
+
+def test_boxes_of_nodes_hold_what_stands_at_their_sides() -> None:
+    """Two small balls at the far ends of long rows: only the box of the row reaches so far."""
+    row = [hull([(x, 0, 0)], rounding=0.5) for x in (-100.0, -60.0, 60.0, 100.0)]
+    column = [hull([(0, y, 0)], rounding=0.5) for y in (-100.0, -60.0, 60.0, 100.0)]
+    for rows, place in ((row, (0.0, 105.0)), (column, (105.0, 0.0))):
+        bodies = Body("work", Carrier.ROTARY, Role.FIXTURE, tuple(rows))
+        ball = Body("head", Carrier.HEAD, Role.HOLDER, (hull([(0, 0, 0)], rounding=0.5),))
+        scene = Prover(Scene((bodies,), Lines(CROSSED)), [ball])
+        end = (*place[::-1], 0, 0, 0)
+        assert scene.motion(end, end, 4.1).status is Status.CLOSER
+        other = Body("head", Carrier.HEAD, Role.HOLDER, tuple(rows))
+        at = Body("work", Carrier.ROTARY, Role.FIXTURE, (hull([(0, 0, 0)], rounding=0.5),))
+        swapped = Prover(Scene((at,), Lines(CROSSED)), [other])
+        for sign in (1.0, -1.0):
+            there = tuple(sign * v for v in end)
+            assert swapped.motion(there, there, 4.1).status is Status.CLOSER
+            assert scene.motion(there, there, 4.1).status is Status.CLOSER
+
+
 # --- rounding ---------------------------------------------------------------------------------
 
 
@@ -174,26 +214,22 @@ def test_rounding_never_adds_to_a_gap() -> None:
     rng = np.random.default_rng(10)
     for far in (0.0, 1e5):
         for _ in range(60):
-            p, q = rng.normal(size=3) * 1e5, rng.normal(size=3) * 1e5
+            p, away = rng.normal(size=3) * 1e5, rng.normal(size=3)
             a, c = rng.uniform(-3, 3, 2) + far
             x, y, z = (wide(v) for v in p)
-            x, y = (
-                x * np.cos(wide(c)) - y * np.sin(wide(c)),
-                x * np.sin(wide(c)) + y * np.cos(wide(c)),
-            )
-            y, z = (
-                y * np.cos(wide(a)) - z * np.sin(wide(a)),
-                y * np.sin(wide(a)) + z * np.cos(wide(a)),
-            )
+            cc, sc, ca, sa = (f(wide(v)) for v in (c, a) for f in (np.cos, np.sin))
+            x, y = x * cc - y * sc, x * sc + y * cc
+            y, z = y * ca - z * sa, y * sa + z * ca
+            # Near to each other and far from both lines: the errors of large lengths decide.
+            q = np.array([float(v) for v in (x, y, z)]) + away
             truth = np.sqrt((x - wide(q[0])) ** 2 + (y - wide(q[1])) ** 2 + (z - wide(q[2])) ** 2)
             need = float(np.nextafter(float(truth), np.inf))
             scene = made(hull([p]), hull([(0, 0, 0)]), CROSSED)
             place = (*q, a, c)
             assert scene.motion(place, place, need).status is not Status.PROVEN
-            assert (
-                scene.motion(place, place, need - (2e-4 if far == 0.0 else 2e-3)).status
-                is Status.PROVEN
-            )
+            assert scene.box(place, place, need, tol_mm=1e-12).status is not Status.PROVEN
+            less = need - (2e-4 if far == 0.0 else 2e-3)
+            assert scene.motion(place, place, less).status is Status.PROVEN
 
 
 # --- what holds what --------------------------------------------------------------------------
@@ -341,14 +377,28 @@ def test_rounding_radii_come_off_everywhere() -> None:
 @pytest.mark.parametrize(("tilt", "turn"), TURNS)
 @pytest.mark.parametrize("shape", ["point", "bar"])
 def test_a_cell_of_angles_bears_both_arcs(tilt: float, turn: float, shape: str) -> None:
-    """On one line the two angles reach from minus to plus half their sum."""
+    """The middle of the cell stands a hair beside the outermost place, which is in the cell."""
     r = 100.0
     work = hull([(r, 0, 0)] if shape == "point" else [(r, 0, 0), (-r, 0, 0)])
     scene = made(work, wall(r + 5.0))
     start, end = about(tilt, turn)
-    hair = 0.02 * r * (tilt**2 + turn**2) / 8.0
-    assert scene.box(start, end, 5.0 + hair, tol_mm=1e-6).status is Status.CLOSER
-    assert scene.box(start, end, 5.0 - hair, tol_mm=1e-6).status is Status.PROVEN
+    beside = 0.03 * (end - start) / 2.0
+    hair = 0.9 * r * beside.sum() ** 2 / 2.0
+    low, high = start + beside, end + beside
+    assert scene.motion(beside, beside, 5.0 + hair).status is Status.PROVEN
+    assert scene.box(low, high, 5.0 + hair, tol_mm=1e-7).status is not Status.PROVEN
+    assert scene.box(low, high, 5.0 - hair, tol_mm=1e-7).status is Status.PROVEN
+
+
+def test_a_cell_reaches_farther_from_the_tilt_line_than_its_middle() -> None:
+    """In the middle the point is on the tilt line; turned it stands r sin(turn) beside it."""
+    r, tilt, turn = 100.0, 0.8, 0.1
+    top = r * sin(turn)
+    scene = made(hull([(r, 0, 0)]), box((-FAR, FAR), (top + 5.0, top + 50.0), (-FAR, FAR)), CROSSED)
+    shift = 0.02
+    low, high = (0, 0, 0, -tilt + shift, -turn), (0, 0, 0, tilt + shift, turn)
+    assert scene.box(low, high, 5.0 + 0.2 * top * tilt**2, tol_mm=1e-7).status is not Status.PROVEN
+    assert scene.box(low, high, 5.0 - 1e-3, tol_mm=1e-7).status is Status.PROVEN
 
 
 def test_cells_hold_for_ranges_of_any_size() -> None:
