@@ -3,7 +3,7 @@
 The shop is that of ``test_clears``: a block 80 mm square and 100 mm high, work zero amid its top,
 so that the tip stands at Z of the program.  Tool 1: cutter 10 mm as far as the holder 50 mm up.
 Tool 3 here: a side mill 30 mm wide and 10 mm high on a shank of 12 mm.  Tool 4: a drill whose point
-is a cone.  Tool 5: a cutter with a neck of 8 mm above its flutes.
+is a cone.  Tool 5: a cutter with a neck of 8 mm above its flutes.  Tool 6: a cutter for undercuts.
 """
 
 from __future__ import annotations
@@ -49,6 +49,24 @@ flute_length = "15 mm"
 shank_diameter = "8 mm"
 stickout = "60 mm"
 holder_diameter = "40 mm"
+[[tools]]
+number = 6
+length = "120 mm"
+[[tools.steps]]
+low = "0 mm"
+high = "5 mm"
+diameter = "20 mm"
+counts_as = "cutter"
+[[tools.steps]]
+low = "5 mm"
+high = "60 mm"
+diameter = "8 mm"
+counts_as = "cutter"
+[[tools.steps]]
+low = "60 mm"
+high = "120 mm"
+diameter = "40 mm"
+counts_as = "holder"
 [control]
 """
 TAP = "M3 S500\nG0 Z20\nG84 G98 X10 Y0 Z-15 R3 F500\nG80\n"
@@ -132,6 +150,31 @@ PAIRS: dict[str, tuple[int, str, str, str]] = {
         4,
         "G0 Z2\nG1 Z-30 F100\nG0 Z100\n",
         "G0 Z2\nG1 Z-30 F100\nG1 X5\nG0 X6\nG0 Z100\n",
+        "crash",
+    ),
+    "down the same hole in the same pose": (
+        1,
+        "G0 X10\nG0 Z2\nG1 Z-10 F100\nG0 Z60\nG0 C10\nG0 C0\nG0 Z-9\nG0 Z60\n",
+        "G0 X10\nG0 Z2\nG1 Z-10 F100\nG0 Z60\nG0 C10\nG0 Z-9\nG0 Z60\n",
+        "crash",
+    ),
+    "down the same hole without a stop between": (
+        1,
+        "G0 Z2\nG1 Z-10 F100\nG0 Z2\nG0 Z-9\nG0 Z2\n",
+        "G0 Z2\nG1 Z-10 F100\nG0 Z2\nM0\nG0 Z-9\nG0 Z2\n",
+        "crash",
+    ),
+    "a cutter wider below, out of its slot the way it came": (
+        6,
+        "G0 X60\nG0 Z-12\nG1 X30 F100\nG0 X60\nG0 Z100\n",
+        "G0 X60\nG0 Z-12\nG1 X30 F100\nG0 Z100\n",
+        "crash",
+    ),
+    "another tool in the hole, by feed": (
+        # The gauge point of tool 1 stands where that of tool 5 stood 20 mm higher up.
+        5,
+        "G0 Z2\nG1 Z-10 F100\nG0 Z150\nT1 M6\nG43 H1 G0 Z5\nG1 Z-29\nG0 Z100\n",
+        "G0 Z2\nG1 Z-10 F100\nG0 Z150\nT1 M6\nG43 H1 G0 Z5\nG0 Z-29\nG0 Z100\n",
         "crash",
     ),
     "a neck over the flutes, no deeper than they are long": (
