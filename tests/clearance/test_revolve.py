@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 from gudgeon.clearance.assembly import turned
 from gudgeon.clearance.pieces import CONE, Solid, box, cone, hull, triangles
 from gudgeon.clearance.prove import Prover, Status
-from gudgeon.clearance.revolve import revolved, turns_whole
+from gudgeon.clearance.revolve import _extents, _profile, revolved, turns_whole
 from gudgeon.clearance.scene import Body, Carrier, Lines, Role, Scene
 
 TILTED = np.array([0.1, -0.2, 1.0]) / math.sqrt(1.05)
@@ -136,3 +136,21 @@ def test_whole_turns() -> None:
 def test_a_unit_without_rotary_axis_stays_as_it_is() -> None:
     made = scene(box((0, 1), (0, 1), (0, 1)), line=np.zeros(7))
     assert revolved(made) is made
+
+
+def test_extents_of_many_pieces_are_those_of_each_profile() -> None:
+    """A fixture of bars and a rounded hull: piece by piece against all of them at once."""
+    rng = np.random.default_rng(8)
+    point, along = np.array([10.0, -5.0, 3.0]), np.array([2.0, 1.0, 2.0]) / 3.0
+    solids = [
+        cone(rng.normal(0, 50, 3), rng.normal(0, 50, 3), *rng.uniform(1, 20, 2), 0, 0.5)
+        for _ in range(5)
+    ]
+    solids += [hull(rng.normal(0, 50, (6, 3)), 0, 2.0) for _ in range(5)]
+    for part in solids:
+        pieces, corners = part
+        low, high, wide = _extents(part, point, along)
+        z, r, rounding = _profile(pieces[0], corners, point, along)
+        np.testing.assert_allclose(low[0], z.min() - rounding, rtol=1e-12, atol=1e-9)
+        np.testing.assert_allclose(high[0], z.max() + rounding, rtol=1e-12, atol=1e-9)
+        np.testing.assert_allclose(wide[0], r.max() + rounding, rtol=1e-12, atol=1e-9)

@@ -25,6 +25,9 @@ Floats = NDArray[np.float64]
 SLICES: Final = 96
 """Slices of the profile of a body made of many pieces."""
 
+FEW: Final = 8
+"""A body of no more pieces is taken piece by piece."""
+
 OUTWARD: Final = 1e-9
 """Added to each radius and end against the rounding of the profile, relative and in mm."""
 
@@ -50,16 +53,13 @@ def revolved(scene: Scene) -> Scene:
 
 def _swept(body: Body, point: Floats, along: Floats) -> tuple[Solid, ...]:
     """Return frusta that hold what a body sweeps in a whole turn about a line."""
-    profiles = [
-        _profile(piece, corners, point, along)
-        for pieces, corners in body.solids
-        for piece in pieces
-    ]
-    if len(profiles) > 8:
-        return _sliced(profiles, point, along)
+    if sum(len(pieces) for pieces, _ in body.solids) > FEW:
+        return _sliced(body.solids, point, along)
     solids: list[Solid] = []
-    for z, r, rounding in profiles:
-        solids += _frusta(z, r, rounding, point, along)
+    for pieces, corners in body.solids:
+        for piece in pieces:
+            z, r, rounding = _profile(piece, corners, point, along)
+            solids += _frusta(z, r, rounding, point, along)
     return tuple(solids)
 
 
@@ -112,13 +112,32 @@ def _turns_left(a: tuple[float, float], b: tuple[float, float], c: tuple[float, 
     return (b[0] - a[0]) * (c[1] - a[1]) >= (b[1] - a[1]) * (c[0] - a[0])
 
 
-def _sliced(
-    profiles: list[tuple[Floats, Floats, float]], point: Floats, along: Floats
-) -> tuple[Solid, ...]:
-    """Return discs, one a slice of height, that hold the profiles of many pieces."""
-    low = np.array([z.min() - rounding for z, _, rounding in profiles])
-    high = np.array([z.max() + rounding for z, _, rounding in profiles])
-    wide = np.array([r.max() + rounding for _, r, rounding in profiles])
+def _extents(part: Solid, point: Floats, along: Floats) -> tuple[Floats, Floats, Floats]:
+    """Return least and greatest height along the line, and greatest radius, of each piece."""
+    pieces, corners = part
+    first, count = pieces["first"], pieces["count"]
+    owner = np.repeat(np.arange(len(pieces)), count)
+    begin = np.cumsum(count) - count
+    index = first[owner] + np.arange(len(owner)) - begin[owner]
+    arms = corners[index] - point
+    z, r = arms @ along, np.linalg.norm(np.cross(along, arms), axis=1)
+    # A disc square to its axis: so far along the line, and no further out than its radius.
+    disc = np.where(index == first[owner], pieces["r0"][owner], pieces["r1"][owner])
+    disc = np.where(pieces["kind"][owner] == CONE, disc, 0.0)
+    tilted = disc * np.linalg.norm(np.cross(pieces["axis"], along), axis=1)[owner]
+    return (
+        np.minimum.reduceat(z - tilted, begin) - pieces["round"],
+        np.maximum.reduceat(z + tilted, begin) + pieces["round"],
+        np.maximum.reduceat(r + disc, begin) + pieces["round"],
+    )
+
+
+def _sliced(parts: tuple[Solid, ...], point: Floats, along: Floats) -> tuple[Solid, ...]:
+    """Return discs, one a slice of height, that hold what many pieces sweep."""
+    low, high, wide = (
+        np.concatenate(rows)
+        for rows in zip(*(_extents(part, point, along) for part in parts), strict=True)
+    )
     edges = np.linspace(low.min(), high.max(), SLICES + 1)
     solids: list[Solid] = []
     for start, end in pairwise(edges):

@@ -20,7 +20,7 @@ from gudgeon.findings.scene import SceneFindings
 
 if TYPE_CHECKING:
     from gudgeon.clearance.envelope import Proof
-    from gudgeon.clearance.prove import Gap
+    from gudgeon.clearance.prove import Gap, Prover
     from gudgeon.clearance.scene import Body, Scene
 
 __all__ = ["CONTACT_MM", "SKETCH", "WORK", "ProofFindings", "Ranges", "ToolInHand", "between"]
@@ -39,6 +39,10 @@ UNKNOWN_RADIUS_MM: Final = 40.0
 
 FULL_TURN: Final = 2.0 * math.pi
 KEPT_MOST: Final = 64
+PROVERS_MOST: Final = 12
+
+TURNS_TRIED: Final = 25
+"""Turns at which the nearest pose is looked for, and again between two of them: for the eye."""
 
 WORK: Final = 60_000
 """Steps of one proof; what is not decided by then counts as not clear (about a second)."""
@@ -194,11 +198,10 @@ class ProofFindings(SceneFindings):
         Boxes that were asked before are answered from what is kept; one that is not decided
         within so many steps of `work` counts as not clear.
         """
-        from gudgeon.clearance.prove import Prover, Status
-        from gudgeon.clearance.revolve import revolved, turns_whole
+        from gudgeon.clearance.prove import Status
+        from gudgeon.clearance.revolve import turns_whole
 
-        prover = Prover(scene, tool)
-        round_ = Prover(revolved(scene), tool)
+        prover, round_ = self._provers_of(scene, tool)
         known: dict[bytes, Gap] = {}
 
         def look(low: Floats, high: Floats) -> Gap:
@@ -212,12 +215,11 @@ class ProofFindings(SceneFindings):
                 # What was met is a body turned all round: the witness has to be a real pose.
                 start, end = np.array(gap.joint), np.array(gap.joint)
                 start[4], end[4] = low[4], high[4]
-                open_ = gap.status is Status.UNDECIDED
-                real = prover.motion(start, end, need_mm, exact=open_, tol_mm=tol_mm)
-                if real.upper_mm < need_mm:
-                    return replace(real, status=Status.CLOSER, lower_mm=-np.inf)
-                if open_:
-                    return replace(real, status=Status.UNDECIDED, lower_mm=-np.inf)
+                near = _nearest_turn(prover, start, end, need_mm, tol_mm)
+                if near.upper_mm < need_mm:
+                    return replace(near, status=Status.CLOSER, lower_mm=-np.inf)
+                if gap.status is Status.UNDECIDED:
+                    return replace(near, status=Status.UNDECIDED, lower_mm=-np.inf)
             if gap.status is Status.UNDECIDED:
                 return gap
             return prover.box(low, high, need_mm, tol_mm=tol_mm, work=work)
@@ -229,6 +231,25 @@ class ProofFindings(SceneFindings):
             return known[key]
 
         return prove
+
+    def _provers_of(self, scene: Scene, tool: Sequence[Body]) -> tuple[Prover, Prover]:
+        """Return the provers of a scene and of what it sweeps, from those built before."""
+        from gudgeon.clearance.prove import Prover
+        from gudgeon.clearance.revolve import revolved
+
+        # Bodies are told by which they are: those that are kept here stay alive.
+        own = tuple(tool)
+        key = (*map(id, scene.bodies), 0, *map(id, own)), scene.apart
+        known = self._provers
+        if key not in known:
+            known[key] = scene, own, Prover(scene, own), Prover(revolved(scene), own)
+            while len(known) > PROVERS_MOST:
+                known.pop(next(iter(known)))
+        return known[key][2], known[key][3]
+
+    @cached_property
+    def _provers(self) -> dict[object, tuple[Scene, tuple[Body, ...], Prover, Prover]]:
+        return {}
 
     def kept(self, what: str, parts: Iterable[object], work: Callable[[], T]) -> T:
         """Return a result worked out before from exactly the same parts, else work it out.
@@ -253,6 +274,27 @@ class ProofFindings(SceneFindings):
         while len(_kept) > KEPT_MOST:
             _kept.popitem(last=False)
         return result
+
+
+def _nearest_turn(prover: Prover, start: Floats, end: Floats, need_mm: float, tol_mm: float) -> Gap:
+    """Return the closest of many turns, or one that is closer than asked: no proof, a witness."""
+    low, high = float(start[4]), float(end[4])
+    best: Gap | None = None
+    for _ in range(2):
+        turns = np.linspace(low, high, TURNS_TRIED)
+        for turn in turns:
+            at = start.copy()
+            at[4] = turn
+            gap = prover.motion(at, at, np.inf, exact=True, tol_mm=tol_mm)
+            if best is None or gap.upper_mm < best.upper_mm:
+                best = gap
+                if best.upper_mm < need_mm:
+                    return best
+        assert best is not None
+        step = float(turns[1] - turns[0])
+        low, high = best.joint[4] - step, best.joint[4] + step
+    assert best is not None
+    return best
 
 
 def between(
