@@ -103,7 +103,7 @@ PAIRS: dict[str, tuple[int, str, str, str]] = {
     "back by rapid through the slot": (
         1,
         "G0 Z2\nG1 Z-10 F100\nG1 X30\nG0 X0\nG0 Z2\n",
-        "G0 Z2\nG1 Z-10 F100\nG1 X30\nG0 X-1\nG0 Z2\n",
+        "G0 Z2\nG1 Z-10 F100\nG1 X30\nG0 X-1\nG1 Z2\n",
         "crash",
     ),
     "an open contour in two depths": (
