@@ -52,6 +52,15 @@ def test_a_wide_table_loses_no_column_and_no_word() -> None:
                 assert all(word in words for word in entry.split())
 
 
+def test_of_a_very_long_table_the_first_rows_are_printed_and_the_others_counted() -> None:
+    fits = next(answer for answer in ANSWERS if answer.question == "fits")
+    rows = tuple((f"block{k}",) for k in range(10_000))
+    table = Table("blocks", "Blocks", (Column("block", "Block"),), rows)
+    text = answer_text(replace(fits, tables=(table,)), ASKS["fits"])
+    assert "block59" in text and "block60" not in text
+    assert "9940 more rows" in " ".join(text.split()) and "--json" in text
+
+
 any_text = st.text(max_size=60) | st.sampled_from(
     ["x" * 200, "\x1b[2J" * 9, "a-b " * 40, "\u2028line", ""]
 )

@@ -12,7 +12,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from lxml import etree, html
 
-from gudgeon.answer import Answer, Figure, Picture, Verdict
+from gudgeon.answer import Answer, Column, Figure, Picture, Table, Verdict
 from gudgeon.faces.gauge import gauge_svg
 from gudgeon.faces.report import MARK, DrawingError, drawing_markup, write_report
 from tests.faces.samples import ANSWERS, ASKS, HOLDS
@@ -40,6 +40,14 @@ def test_it_is_well_formed_markup() -> None:
     for html_only, xml in (("&plusmn;", ""), ("&nbsp;", ""), ("<br>", "<br/>")):
         body = body.replace(html_only, xml)
     etree.fromstring(f"<body>{body}</body>")
+
+
+def test_of_a_very_long_table_the_first_rows_stand_on_the_page() -> None:
+    rows = tuple((f"block{k}",) for k in range(1000))
+    table = Table("blocks", "Blocks", (Column("block", "Block"),), rows)
+    text = report((replace(ANSWERS[0], tables=(table,)),))
+    assert "block299" in text and "block300" not in text
+    assert "the first 300 of 1000 rows" in text
 
 
 def test_it_loads_nothing_and_runs_nothing(page: html.HtmlElement) -> None:
