@@ -8,14 +8,14 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Final
 
 import numpy as np
 from numpy.typing import NDArray
 
 from gudgeon.answer import Missing
-from gudgeon.findings.bodies import bounds_of
+from gudgeon.findings.bodies import ENDLESS_MM, bounds_of
 
 if TYPE_CHECKING:
     from gudgeon.cell.model import Changer
@@ -105,7 +105,8 @@ def change_judged(
     height = float(joint[2]) + tip - down - highest
     pair = (pulled[int(np.argmin(lowest))].name, name)
     if height >= need_mm and height > 0.0:
-        return ChangeFound("clear", height, pair)
+        beside = _beside_guards(scene, pulled, joint, down, need_mm)
+        return ChangeFound("clear", height, pair) if beside is None else beside
     arm = changer.arm_half_depth, changer.arm_half_width
     if np.isnan(joint[:2]).any() or arm[0] is None or arm[1] is None:
         return ChangeFound(
@@ -155,10 +156,42 @@ def change_judged(
     )
 
 
+def _beside_guards(
+    scene: Scene, pulled: Sequence[Body], joint: Floats, down_mm: float, need_mm: float
+) -> ChangeFound | None:
+    """Judge the tool on its way down against guards with an end; ``None`` where it is clear.
+
+    The machine's own walls have none: nothing comes nearer to them on the way down.
+    """
+    from gudgeon.clearance.prove import Prover, Status
+    from gudgeon.clearance.scene import Carrier, Role
+
+    guards = tuple(
+        body
+        for body in scene.bodies
+        if body.role is Role.GUARD
+        and body.carrier is Carrier.BASE
+        and float(bounds_of(body)[1][2]) < ENDLESS_MM
+    )
+    if not guards:
+        return None
+    if np.isnan(joint[:2]).any():
+        return ChangeFound("not judged", math.nan, note="where X and Y stand is not known")
+    end = joint.copy()
+    end[2] -= down_mm
+    gap = Prover(replace(scene, bodies=guards), pulled).motion(joint, end, need_mm, exact=True)
+    if gap.status is Status.PROVEN:
+        return None
+    judged = "cannot tell"
+    if gap.status is Status.CLOSER:
+        judged = "crash" if gap.upper_mm <= 0.0 else "danger"
+    return ChangeFound(judged, gap.upper_mm, tuple(gap.pair), tuple(gap.points))
+
+
 def highest_of(scene: Scene, tilt_rad: float, rotary_rad: float) -> tuple[float, str]:
     """Return the highest Z of what stands on the table in a pose [mm], and its name.
 
-    Guards beside the table are left out: they are higher than any change and beside it.  What
+    Guards that stand on the floor are left out: they are judged where they are.  What
     turns counts higher by the uncertainty of the axis lines.
     """
     from gudgeon.clearance.assembly import turned
@@ -169,7 +202,9 @@ def highest_of(scene: Scene, tilt_rad: float, rotary_rad: float) -> tuple[float,
     rotary = turned(scene.lines.rows[1], rotary_rad)
     best, name = -math.inf, ""
     for body in scene.bodies:
-        if body.role is Role.GUARD or body.carrier is Carrier.HEAD:
+        if body.carrier is Carrier.HEAD or (
+            body.role is Role.GUARD and body.carrier is Carrier.BASE
+        ):
             continue
         rotation, shift = np.eye(3), np.zeros(3)
         unsure = 0.0

@@ -181,7 +181,7 @@ def motions_of(
         stations=names,
         tool=[f.tool for f in track.in_force] or [None],
         force=force[row],
-        boxed=boxed[row] & ~found[3],
+        boxed=boxed[row],
         other_way=found[3].astype(bool),
         any_station=bool((cutting[row] == names.index(ANY_STATION)).any()),
     )

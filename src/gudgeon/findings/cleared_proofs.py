@@ -364,6 +364,12 @@ class MotionJudge:
                         ),
                     )
                 continue
+            if motions.other_way[i] and found.judged is not Judged.CLEAR:
+                found = replace(
+                    found,
+                    judged=Judged.ONLY_AS_WRITTEN,
+                    note=f"the other way: {found.judged.value}",
+                )
             if found.judged is Judged.CLEAR:
                 done.proven += 1
             done.note(row, found)

@@ -96,9 +96,15 @@ class ToolBodyFindings(FindingsBase):
         flutes = min(tip + least(tool.flute_length), face) if tool.flute_length else face
         flutes = max(flutes, tip)
         shank = tool.shank_diameter or cutter
+        # A wider part below may reach higher than told.
+        cutter_top, shank_top = flutes, face
+        if most(cutter) > most(shank if flutes < face else holder):
+            cutter_top = max(flutes, min(most(tool.flute_length or stickout) - least(length), 0.0))
+        if flutes < face and most(shank) > most(holder):
+            shank_top = max(face, min(most(stickout) - least(length), 0.0))
         parts = (
-            (tip, flutes, cutter, Role.CUTTER),
-            (flutes, face, shank, Role.SHANK),
+            (tip, cutter_top, cutter, Role.CUTTER),
+            (flutes, shank_top, shank, Role.SHANK),
             (face, 0.0, holder, Role.HOLDER),
         )
         return [
