@@ -265,6 +265,8 @@ def test_an_unsafe_start_pose() -> None:
     got = asked(f"{HEAD}G0 Z100\n{BACK}", ('z = "0 mm"\ntilt', 'z = "-210 mm"\ntilt'))
     assert got.verdict is Verdict.NO
     assert got.figure("unsafe_starts").value == 1.0
+    # The tip stands at -310, the top of the block at -300.
+    assert rows(got)[2]["margin"] == pytest.approx(-10.0, abs=0.05)
 
 
 def test_nothing_is_judged_behind_a_word_that_is_not_understood() -> None:

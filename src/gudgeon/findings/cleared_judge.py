@@ -177,6 +177,10 @@ class Judge(MotionJudge):
             return
         gap = prover.motion(start, start, self.done.need_mm)
         found = self.from_gap(gap, exact=False)
+        if found.judged is Judged.CRASH:
+            depth, pair = prover.overlap_mm(start)
+            if depth > 0.0:
+                found = replace(found, margin_mm=-depth, pair=pair, exact=True)
         if found.judged.rank >= Judged.DANGER.rank:
             row = int(motions.row[0])
             self.done.rows[row] = replace(
