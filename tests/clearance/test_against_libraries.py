@@ -159,7 +159,9 @@ def test_no_sample_comes_below_a_certified_bound(
             assert gap.lower_mm <= sampled + 1e-4
             if gap.upper_mm > 0.0:
                 # The witness is real: there, it is as near as that.
-                assert sample(np.array(gap.joint)) == pytest.approx(gap.upper_mm, abs=2e-3)
+                # (Another face may be nearer there, by less than the tolerance.)
+                there = sample(np.array(gap.joint))
+                assert gap.lower_mm - 1e-4 <= there <= gap.upper_mm + 2e-3
             else:
                 assert sample(np.array(gap.joint)) <= 1e-3
             half = prover.motion(start, end, 0.5 * sampled)
