@@ -390,6 +390,26 @@ def test_a_cell_of_angles_bears_both_arcs(tilt: float, turn: float, shape: str) 
     assert scene.box(low, high, 5.0 - hair, tol_mm=1e-7).status is Status.PROVEN
 
 
+def test_a_box_takes_the_whole_room_of_the_slides() -> None:
+    scene = made(wall(25.0), hull([(0, 0, 0)]))
+    for axis, sign in ((0, 1.0), (0, -1.0)):
+        low, high = np.zeros(5), np.zeros(5)
+        low[axis], high[axis] = -20.0 * sign, 20.0 * sign
+        low[1:3], high[1:3] = -7.0, 9.0
+        assert scene.box(low, high, 5.1).status is Status.CLOSER
+        assert scene.box(low, high, 4.9).status is Status.PROVEN
+
+
+def test_a_sense_turns_the_work_the_other_way() -> None:
+    rows = CROSSED.copy()
+    rows[:, 6] = -1.0
+    work, head = hull([(50, 0, 0)]), hull([(0, -50, 10)])
+    place = (0.0, 0, 0, 0, pi / 2)
+    assert made(work, head, rows).motion(place, place, 11.0).status is Status.CLOSER
+    assert made(work, head, CROSSED).motion(place, place, 11.0).status is Status.PROVEN
+    assert made(work, head, rows).box(place, place, 11.0).status is Status.CLOSER
+
+
 def test_a_cell_reaches_farther_from_the_tilt_line_than_its_middle() -> None:
     """In the middle the point is on the tilt line; turned it stands r sin(turn) beside it."""
     r, tilt, turn = 100.0, 0.8, 0.1
