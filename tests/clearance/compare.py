@@ -181,7 +181,8 @@ def _block(
     paths = opinion.paths(block)
     tries = [judge.along(path, count, 400.0) for path in paths]
     seen, pair, pose = min(tries, key=lambda t: t[0])
-    if block.kind == "rapid" and told is Judged.CLEAR and seen < need and len(paths) == 1:
+    upwards = block.kind in ("rapid", "change")
+    if upwards and told is Judged.CLEAR and seen < need and len(paths) == 1:
         # Clear all the same where the flutes have been by feed.
         free = opinion.judge(block.tool, cutting=True, turning=True)
         again = free.along(block.at, count, 400.0)
