@@ -400,6 +400,21 @@ def test_a_box_takes_the_whole_room_of_the_slides() -> None:
         assert scene.box(low, high, 4.9).status is Status.PROVEN
 
 
+def test_a_cover_of_the_base_goes_with_the_slides_of_the_table_alone() -> None:
+    """The table makes X and Y: in T head and cover go along together, but for Z."""
+    cover = Body("cover", Carrier.BASE, Role.GUARD, (box((40, 60), (-50, 50), (-50, 50)),))
+    pin = Body("pin", Carrier.HEAD, Role.HOLDER, (hull([(35, 0, 0)]),))
+    scene = Prover(Scene((cover,), Lines(CROSSED)), [pin])
+    for x, y in itertools.product((-500.0, 0.0, 500.0), repeat=2):
+        place = (x, y, 0, 0, 0)
+        assert scene.motion(place, place, 5.1).status is Status.CLOSER
+        assert scene.motion(place, place, 4.9).status is Status.PROVEN
+        assert scene.box(place, place, 5.1).status is Status.CLOSER
+    above = (0, 0, 62.0, 0, 0)
+    assert scene.motion(above, above, 12.9).status is Status.PROVEN
+    assert scene.motion(above, above, 13.1).status is Status.CLOSER
+
+
 def test_a_sense_turns_the_work_the_other_way() -> None:
     rows = CROSSED.copy()
     rows[:, 6] = -1.0
