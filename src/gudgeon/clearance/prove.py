@@ -258,7 +258,8 @@ class Prover:
             status = Status.UNDECIDED
         out = best[2]
         joint = middle.copy()
-        joint[3:] = out[ANGLES : ANGLES + 2]
+        # An axis that moves neither body stays within the box.
+        joint[3:] = np.clip(out[ANGLES : ANGLES + 2], least[3:], most[3:])
         points = every.in_table_frame(best[1], joint, out)
         joint[:3] += out[12:15]
         return Gap(
