@@ -1,0 +1,1 @@
+"""Has anything moved: daily checks judged for a step, temperature, a trend or one bad reading."""
