@@ -13,6 +13,7 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
+from types import MappingProxyType
 from typing import Any, Final
 
 import numpy as np
@@ -152,6 +153,12 @@ class LineFit:
     chi_square : float
     noise_ratio : float
         Residuals over stated noise; above 1 only where they are clearly larger.
+    dof_effective : float
+        Effective degrees of freedom of the scale of `covariance`.
+    k95 : float
+        Coverage factor: `k95` standard uncertainties hold the truth 95 times in 100.
+    index_u_rad : tuple of 2 floats
+        Standard uncertainty of one positioning of tilt and rotary axis that was counted.
     """
 
     frame: LineFrame
@@ -170,6 +177,9 @@ class LineFit:
     dof: int
     chi_square: float
     noise_ratio: float
+    dof_effective: float = math.inf
+    k95: float = 2.0
+    index_u_rad: tuple[float, float] = (0.0, 0.0)
 
     @property
     def line_values(self) -> Floats:
@@ -226,7 +236,12 @@ class LineFit:
 
 
 def fit_lines(
-    frame: LineFrame, readings: tuple[Reading, ...], known: Mapping[str, Known] | None = None
+    frame: LineFrame,
+    readings: tuple[Reading, ...],
+    known: Mapping[str, Known] | None = None,
+    *,
+    extra: Mapping[str, float] = MappingProxyType({}),
+    index_u_rad: tuple[float, float] = (0.0, 0.0),
 ) -> LineFit:
     """Fit the axis lines to the touches.
 

@@ -11,6 +11,7 @@ whose axis is parallel to the rotary line at (centre_x, centre_y) from it.
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 from typing import Any, Final
 
@@ -52,6 +53,23 @@ class Reading:
         Stylus radius still contained in the position; 0 if it is the surface.
     u_mm : float
         Standard uncertainty of the counting coordinate.
+    zero : str
+        Name of an unknown zero that rows share: those of one indicator sweep, or of one level.
+        Parameter ``zero_<name>``, added to the counting coordinate [mm] (level: [rad]).
+    seat : int
+        Number of the positioning of tilt and rotary: rows with one number were read without an
+        axis moving in between and share its index error; -1: its own.
+    angle_rad : float
+        Feature ``"level"``: inclination read, positive where the face rises along `toward`; `u_mm`
+        is then in rad and the position unused.
+    step : float
+        Read-out step [mm]; step / sqrt 12 is added in quadrature to `u_mm`.
+    temperature_c : float
+        NaN where it was not noted.
+    day : str
+        ISO date, or empty.
+    tool : str
+        Stylus, indicator or edge finder, or empty.
     """
 
     row: int
@@ -62,6 +80,13 @@ class Reading:
     position_mm: tuple[float, float, float]
     radius_mm: float
     u_mm: float
+    zero: str = ""
+    seat: int = -1
+    angle_rad: float = math.nan
+    step: float = 0.0
+    temperature_c: float = math.nan
+    day: str = ""
+    tool: str = ""
 
 
 class Model:
