@@ -212,10 +212,11 @@ def test_rounding_never_adds_to_a_gap() -> None:
     if np.finfo(wide).nmant <= 52:
         pytest.skip("no longer numbers on this system")
     rng = np.random.default_rng(10)
-    for far in (0.0, 1e5):
-        for _ in range(60):
+    # Hardly turned, turned at will, and many turns on.
+    for far, spread in ((0.0, 1e-3), (0.0, 3.0), (1e5, 3.0)):
+        for _ in range(40):
             p, away = rng.normal(size=3) * 1e5, rng.normal(size=3)
-            a, c = rng.uniform(-3, 3, 2) + far
+            a, c = rng.uniform(-spread, spread, 2) + far
             x, y, z = (wide(v) for v in p)
             cc, sc, ca, sa = (f(wide(v)) for v in (c, a) for f in (np.cos, np.sin))
             x, y = x * cc - y * sc, x * sc + y * cc
