@@ -14,12 +14,13 @@ from numpy.typing import NDArray
 
 from gudgeon.answer import Missing
 from gudgeon.findings.cleared_found import Cleared, Found, Judged
+from gudgeon.findings.cleared_hoses import ties
 from gudgeon.findings.cleared_judge import Judge
 from gudgeon.findings.control import ControlFindings, offset_name
 from gudgeon.findings.gather import Lacking
+from gudgeon.findings.hoses import HoseFindings
 from gudgeon.findings.programs import ProgramText
 from gudgeon.findings.proofs import CONTACT_MM, USUAL_CLEARANCE_MM
-from gudgeon.findings.scene import SceneFindings
 from gudgeon.program.dialect import AXES
 from gudgeon.program.reader import read
 from gudgeon.program.track import Ended, Kind, Track
@@ -29,7 +30,7 @@ __all__ = ["Cleared", "ClearedFindings", "Found", "Judged"]
 Floats = NDArray[np.float64]
 
 
-class ClearedFindings(SceneFindings, ControlFindings):
+class ClearedFindings(HoseFindings, ControlFindings):
     """Programs judged against the bodies of the cell."""
 
     def cleared(self, program: ProgramText) -> Cleared:
@@ -73,6 +74,8 @@ class ClearedFindings(SceneFindings, ControlFindings):
             Ended.REPEATS,
         ):
             self._next_run(done, judge, fetched)
+        if not done.cancelled:
+            done.ties = ties(self, judge.reached)
         return done
 
     def clearance_mm(self, program: ProgramText) -> float | None:
@@ -139,7 +142,7 @@ class ClearedFindings(SceneFindings, ControlFindings):
             tool_at_start=tool,
         )
         again = read(done.program.text, dialect, called=fetched)
-        second = replace(done, track=again, rows={}, missing=[], next_run=())
+        second = replace(done, track=again, rows={}, missing=[], next_run=(), hung={})
         other = Judge(self, second, dialect, again, provers=judge.provers)
         other.stations, other.limits = judge.stations, judge.limits
         other.depths = False
@@ -159,6 +162,20 @@ class ClearedFindings(SceneFindings, ControlFindings):
             and known.get(_place(again, row), 0) < found.judged.rank
         ]
         done.next_run = tuple(bad)
+        told = {_place(track, row) for row in done.hung}
+        hung = [row for row in sorted(second.hung) if _place(again, row) not in told]
+        for name, reached in other.reached.items():
+            judge.reached.setdefault(name, []).extend(reached)
+        if hung:
+            line = int(again.segments[hung[0]]["line"])
+            done.hung.setdefault(
+                last,
+                replace(
+                    second.hung[hung[0]],
+                    note=f"the next run starts here, and line {line} reaches it",
+                ),
+            )
+            judge.note_hung()
         if bad:
             row, worst = next(
                 ((r, f) for r, f in bad if again.segments[r]["kind"] == Kind.TOOL_CHANGE), bad[0]

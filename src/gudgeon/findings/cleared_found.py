@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 
 from gudgeon.answer import Missing
 from gudgeon.findings.control import ControlFinding
+from gudgeon.findings.hoses import HangingFinding
 from gudgeon.findings.programs import ProgramText
 from gudgeon.findings.scene import SceneFinding
 from gudgeon.program.track import Track
@@ -24,6 +25,7 @@ class Judged(StrEnum):
     CLEAR = "clear"
     ONLY_STRAIGHT = "clear if rapids are straight"
     ONLY_AS_WRITTEN = "clear one way round only"
+    IF_TIED = "clear if the hose is tied"
     NOT_JUDGED = "not judged"
     UNDECIDED = "cannot tell"
     DANGER = "danger"
@@ -117,6 +119,11 @@ class Cleared:
         First row that hangs on a doubt; -1 for none.
     missing : tuple of Missing
     called : dict of number to text
+    hung : dict of row to Found
+        Rows that the space which a hose may fill is not proven to keep clear of, whatever else
+        was found about them.
+    ties : tuple of HangingFinding
+        What keeps each of these hoses away.
     """
 
     program: ProgramText
@@ -142,6 +149,8 @@ class Cleared:
     stop_row: int = -1
     missing: list[Missing] = field(default_factory=list)
     called: dict[int, bytes] = field(default_factory=dict)
+    hung: dict[int, Found] = field(default_factory=dict)
+    ties: tuple[HangingFinding, ...] = ()
 
     def note(self, row: int, found: Found) -> None:
         """Keep what was found about a row: the worse, then the tighter."""

@@ -11,9 +11,9 @@ from numpy.typing import NDArray
 from gudgeon.findings.cleared_change import ChangeFound, change_judged
 from gudgeon.findings.cleared_fed import profile_of
 from gudgeon.findings.cleared_found import Found, Judged
+from gudgeon.findings.cleared_hoses import HoseJudge
 from gudgeon.findings.cleared_kept import Kept, key_of
 from gudgeon.findings.cleared_motion import Motions, motions_of
-from gudgeon.findings.cleared_proofs import MotionJudge
 from gudgeon.program.doubts import Grade
 from gudgeon.program.summary import MOVES, row_reach
 from gudgeon.program.track import Kind, Track
@@ -25,7 +25,7 @@ Floats = NDArray[np.float64]
 _LIMIT_SLACK: Final = 1e-6
 
 
-class Judge(MotionJudge):
+class Judge(HoseJudge):
     """Judges every row of one track."""
 
     def tool_of(self, row: int) -> int | None:
@@ -59,6 +59,8 @@ class Judge(MotionJudge):
             done.kept_whole = done.kept == int(chosen.sum()) > 0
         try:
             self.prove(motions, chosen, kept)
+            if not done.cancelled:
+                self.prove_hoses(motions, chosen)
         except KeyboardInterrupt:
             done.cancelled = True
         if kept is not None:
@@ -66,6 +68,7 @@ class Judge(MotionJudge):
         self._limits(only)
         self._changes(only)
         self._start_pose(motions)
+        self.note_hung()
         marked = done.judged[done.judged >= 0]
         if only is None and not done.cancelled and len(marked):
             self.smallest(motions, chosen, kept)
@@ -141,8 +144,9 @@ class Judge(MotionJudge):
             if bodies is None:
                 self.done.note(row, Found(Judged.NOT_JUDGED, note=f"T{tool} is not in the list"))
                 continue
+            self.change_under_hoses(row, tool, bodies, joint)
             found = change_judged(
-                self.done.scene.scene,
+                self.solid,
                 bodies,
                 self.findings.cell.machine.changer,
                 joint,
@@ -175,6 +179,7 @@ class Judge(MotionJudge):
         prover = self.prover(self.dialect.tool_at_start)
         if np.isnan(start).any() or prover is None or not len(motions):
             return
+        self.start_under_hoses(int(motions.row[0]), start)
         gap = prover.motion(start, start, self.done.need_mm)
         found = self.from_gap(gap, exact=False)
         if found.judged is Judged.CRASH:

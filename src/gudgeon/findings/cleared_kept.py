@@ -21,7 +21,7 @@ if TYPE_CHECKING:
 
 __all__ = ["Kept", "key_of"]
 
-EDITION: Final = 4
+EDITION: Final = 5
 """Raised when the meaning of what is kept changes, or when the engine's proofs do."""
 
 

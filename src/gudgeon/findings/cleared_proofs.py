@@ -17,6 +17,7 @@ from gudgeon.findings.cleared_found import Cleared, Found, Judged, or_inf
 from gudgeon.findings.cleared_kept import Kept
 from gudgeon.findings.cleared_motion import Motions
 from gudgeon.findings.gather import Lacking
+from gudgeon.findings.hose_bodies import without_hoses
 from gudgeon.findings.scene import SceneFindings
 from gudgeon.program.dialect import AXES, Dialect
 from gudgeon.program.track import Track
@@ -75,6 +76,7 @@ class MotionJudge:
         self.deep: dict[int, int] = {}
         self.profiles: Mapping[int, Profile | None] = {}
         self.parts: dict[tuple[int | None, bool, bool], Prover] = {}
+        self.solid = without_hoses(done.scene.scene)
         done.judged = np.full(len(track.segments), -1, dtype=np.int64)
 
     def tool_bodies(self, number: int | None) -> tuple[Body, ...] | None:
@@ -97,7 +99,7 @@ class MotionJudge:
             else:
                 from gudgeon.clearance.prove import Prover
 
-                self.provers[number] = Prover(self.done.scene.scene, bodies)
+                self.provers[number] = Prover(self.solid, bodies)
         return self.provers[number]
 
     @property
@@ -231,11 +233,11 @@ class MotionJudge:
         from gudgeon.clearance.scene import Body, Carrier, Role
         from gudgeon.findings.bodies import T, round_bar
 
-        stock = tuple(b for b in self.done.scene.scene.bodies if b.role is Role.STOCK)
+        stock = tuple(b for b in self.solid.bodies if b.role is Role.STOCK)
         ends = [0.0, 0.0, profile.top_mm], [0.0, 0.0, profile.top_mm + rise]
         bar = round_bar(T, *ends, profile.radius_mm, profile.radius_mm)
         way = Body("way up", Carrier.HEAD, Role.SHANK, (bar,))
-        return Prover(replace(self.done.scene.scene, bodies=stock), [way])
+        return Prover(replace(self.solid, bodies=stock), [way])
 
     def from_gap(self, gap: Gap, *, exact: bool) -> Found:
         """Return what a proof means; a gap of nothing is a crash until its depth is known."""
@@ -267,7 +269,7 @@ class MotionJudge:
         tool = motions.tool[int(motions.force[i])]
         station = motions.station(i)
         turns = bool((motions.start[i, 3:] != motions.end[i, 3:]).any())
-        by_name = {body.name: body for body in self.done.scene.scene.bodies}
+        by_name = {body.name: body for body in self.solid.bodies}
         if not turns and found.pair and all(name in by_name for name in found.pair):
             gap = self._gap_of(motions, i, (tool, True, False), station)
             other = self.from_gap(gap, exact=True)
@@ -286,7 +288,7 @@ class MotionJudge:
             from gudgeon.clearance.prove import Prover
             from gudgeon.clearance.scene import Carrier
 
-            scene = self.done.scene.scene
+            scene = self.solid
             if still:
                 work = [
                     body.name
@@ -324,7 +326,7 @@ class MotionJudge:
                 return found
             from gudgeon.clearance.prove import Prover
 
-            prover = Prover(self.done.scene.scene, [body for body in tool if body.role != "cutter"])
+            prover = Prover(self.solid, [body for body in tool if body.role != "cutter"])
         depth, joint, pair = worst_overlap(prover, motions.start[i], motions.end[i], found.joint)
         if depth <= 0.0:
             return replace(found, judged=Judged.DANGER, margin_mm=0.0)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 from typing import TYPE_CHECKING, Final
 
 import numpy as np
@@ -14,9 +15,17 @@ from gudgeon.findings.frames import Frame
 from gudgeon.kinematics.chain import WorkChain
 
 if TYPE_CHECKING:
-    from gudgeon.clearance.scene import Body
+    from gudgeon.clearance.scene import Body, Scene
 
-__all__ = ["HANGS", "connector_chain", "hose_ends", "hose_name", "hose_space", "turning_ranges"]
+__all__ = [
+    "HANGS",
+    "connector_chain",
+    "hose_ends",
+    "hose_name",
+    "hose_space",
+    "turning_ranges",
+    "without_hoses",
+]
 
 Floats = NDArray[np.float64]
 
@@ -27,6 +36,14 @@ HANGS: Final = ", where it may hang"
 def hose_name(cell: Cell, hose: Hose) -> str:
     """Return the name of a hose, or its number."""
     return hose.name or f"hose {cell.unit.hoses.index(hose) + 1}"
+
+
+def without_hoses(scene: Scene) -> Scene:
+    """Return a scene without the spaces of hoses, or itself where it has none."""
+    from gudgeon.clearance.scene import Role
+
+    solid = tuple(body for body in scene.bodies if body.role is not Role.HOSE)
+    return scene if len(solid) == len(scene.bodies) else replace(scene, bodies=solid)
 
 
 def turning_ranges(cell: Cell, *, tilts: bool) -> tuple[Floats, Floats]:

@@ -21,7 +21,7 @@ if TYPE_CHECKING:
     from gudgeon.clearance.prove import Gap
     from gudgeon.clearance.scene import Body, Scene
 
-__all__ = ["HangingFinding", "HoseFinding", "HoseFindings", "bend_needs", "longest_bent"]
+__all__ = ["HangingFinding", "HoseFinding", "HoseFindings", "bend_needs", "longest_bent", "tied_mm"]
 
 Floats = NDArray[np.float64]
 
@@ -106,15 +106,16 @@ class HangingFinding:
     Attributes
     ----------
     name : str
-    meets : tuple of (str, Gap)
-        What it is not proven to keep clear of, with the proof that failed; none: it hangs free.
+    meets : tuple of (str, Gap or None)
+        What it is not proven to keep clear of, with the proof that failed where that is one of
+        motion; none: it hangs free.
     tie_mm : float or None
         Where it meets something: with no more than this of it free between connector and anchor
         it is proven clear; ``None``: not even when taut.
     """
 
     name: str
-    meets: tuple[tuple[str, Gap], ...]
+    meets: tuple[tuple[str, Gap | None], ...]
     tie_mm: float | None
 
 
@@ -222,16 +223,8 @@ class HoseFindings(ProofFindings):
         full = most(hose.length)
         meets = self._met(hose, name, full, asked)
         tie = None
-        if meets and longest < full:
-            good, bad = math.ceil(longest / TIE_MM) * TIE_MM, full
-            if good < bad and not self._met(hose, name, good, asked):
-                while bad - good > TIE_MM:
-                    middle = 0.5 * (good + bad)
-                    if self._met(hose, name, middle, asked):
-                        bad = middle
-                    else:
-                        good = middle
-                tie = math.floor(good / TIE_MM + 1e-9) * TIE_MM
+        if meets:
+            tie = tied_mm(full, longest, lambda length: bool(self._met(hose, name, length, asked)))
         return HangingFinding(name, meets, tie)
 
     def _met(
@@ -340,6 +333,30 @@ class HoseFindings(ProofFindings):
             length_mm=length,
             shorter_mm=shorter,
         )
+
+
+def tied_mm(full: float, longest: float, meets: Callable[[float], bool]) -> float | None:
+    """Return the greatest length, at most, that a tie may leave free [mm]; ``None`` if none helps.
+
+    Parameters
+    ----------
+    full : float
+        Length of the hose, which meets something.
+    longest : float
+        Greatest distance between its ends: no tie leaves less than that.
+    meets : callable
+        Given a length, whether a hose of that length is not proven to keep clear.
+    """
+    good, bad = math.ceil(longest / TIE_MM) * TIE_MM if longest < full else full, full
+    if good >= bad or meets(good):
+        return None
+    while bad - good > TIE_MM:
+        middle = 0.5 * (good + bad)
+        if meets(middle):
+            bad = middle
+        else:
+            good = middle
+    return math.floor(good / TIE_MM + 1e-9) * TIE_MM
 
 
 def _other(gap: Gap, name: str, else_: str) -> str:

@@ -43,7 +43,7 @@ BAD: Final = (
     Judged.UNSAFE_START,
 )
 OPEN: Final = (Judged.NOT_JUDGED, Judged.UNDECIDED)
-CONDITIONAL: Final = (Judged.ONLY_STRAIGHT, Judged.ONLY_AS_WRITTEN)
+CONDITIONAL: Final = (Judged.ONLY_STRAIGHT, Judged.ONLY_AS_WRITTEN, Judged.IF_TIED)
 
 
 @dataclass(frozen=True, slots=True)
@@ -111,6 +111,8 @@ class Judgement:
     any_boxed : bool
     orders : ndarray of int, shape (rows,)
         Blocks with motion up to each row.
+    hung : list of BlockJudged
+        Blocks in which something comes where a hose may hang, whatever else they are.
     """
 
     findings: Findings
@@ -121,6 +123,7 @@ class Judgement:
     tightest: BlockJudged | None = None
     any_boxed: bool = False
     orders: NDArray[np.int64] = field(default_factory=lambda: np.empty(0, dtype=np.int64))
+    hung: list[BlockJudged] = field(default_factory=list)
 
     @property
     def bad(self) -> list[BlockJudged]:
@@ -275,15 +278,16 @@ def judgement(findings: Findings, cleared: Cleared) -> Judgement:
         one.clear_count = int((worst == Judged.CLEAR.rank).sum())
         one.orders = np.cumsum(worst >= 0, dtype=np.int64)[block]
     one.any_boxed = bool(moving.any())
-    per_block: dict[int, tuple[int, Found]] = {}
-    for row, found in sorted(cleared.rows.items()):
-        number = int(block[row])
-        known = per_block.get(number)
-        if known is None or _worse(found, known[1]):
-            per_block[number] = (row, found)
     lines = _Lines(cleared)
-    for _number, (row, found) in sorted(per_block.items()):
-        one.told.append(_block(one, track, row, found, lines))
+    for rows, told in ((cleared.rows, one.told), (cleared.hung, one.hung)):
+        per_block: dict[int, tuple[int, Found]] = {}
+        for row, found in sorted(rows.items()):
+            number = int(block[row])
+            known = per_block.get(number)
+            if known is None or _worse(found, known[1]):
+                per_block[number] = (row, found)
+        for _number, (row, found) in sorted(per_block.items()):
+            told.append(_block(one, track, row, found, lines))
     exact = [b for b in one.told if b.judged is Judged.CLEAR and b.exact]
     motions = [b for b in exact if b.kind != "tool change"] or exact
     one.tightest = min(motions, key=lambda b: b.margin_mm, default=None)

@@ -25,7 +25,7 @@ Entry = str | float | int | None
 
 def tables(judged: list[Judgement]) -> tuple[Table, ...]:
     """Return every table that has rows."""
-    made = (_worst(judged), _blocks(judged), _left(judged), _next(judged))
+    made = (_worst(judged), _blocks(judged), _left(judged), _hung(judged), _next(judged))
     return tuple(table for table in made if table.rows)
 
 
@@ -145,6 +145,30 @@ def _left(judged: list[Judgement]) -> Table:
             Column("at", "Would stand at"),
             Column("end", "End of travel"),
             Column("unit", "Unit"),
+        ),
+        tuple(rows),
+    )
+
+
+def _hung(judged: list[Judgement]) -> Table:
+    """Return the blocks in which something comes where a hose may hang."""
+    rows: list[tuple[Entry, ...]] = []
+    total = sum(len(one.hung) for one in judged)
+    for one in judged:
+        for block in one.hung[: ROWS_MOST - len(rows)]:
+            name = block.name if len(judged) == 1 else f"{one.cleared.program.name}: {block.name}"
+            pair = " / ".join(block.pair) or None
+            rows.append((name, block.line, block.kind, pair, block.note or None))
+    more = f" (the first {len(rows)} of {total})" if len(rows) < total else ""
+    return Table(
+        "hoses",
+        f"Blocks that come where a hose may hang, unless it is tied{more}",
+        (
+            Column("block", "Block"),
+            Column("line", "Line"),
+            Column("motion", "Motion"),
+            Column("pair", "Bodies"),
+            Column("note", "Note"),
         ),
         tuple(rows),
     )

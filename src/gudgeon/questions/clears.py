@@ -40,12 +40,14 @@ from typing import Final
 from gudgeon.answer import Answer, Figure, Missing, Verdict
 from gudgeon.findings import Findings, Lacking
 from gudgeon.findings.cleared import Judged
+from gudgeon.findings.hose_bodies import without_hoses
 from gudgeon.program.doubts import Grade
 from gudgeon.program.track import Ended
 from gudgeon.quantity.kinds import Kind
 from gudgeon.questions._clears_blocks import BlockJudged, Judgement, judgement
 from gudgeon.questions._clears_pictures import pictures
 from gudgeon.questions._clears_tables import tables
+from gudgeon.questions._proof_views import tie_words
 from gudgeon.questions._shared import as_order, cannot_tell, figure
 
 __all__ = ["ASKS", "NAME", "NEEDS_PROGRAM", "PLACE", "answer"]
@@ -121,7 +123,7 @@ def _verdict(one: Judgement) -> Verdict:
         return Verdict.CANNOT_TELL
     if cleared.track.ended in (Ended.STOPPED, Ended.CANCELLED):
         return Verdict.CANNOT_TELL
-    return Verdict.YES_IF if one.conditional else Verdict.YES
+    return Verdict.YES_IF if one.conditional or one.hung else Verdict.YES
 
 
 def _words(one: Judgement, verdict: Verdict, several: bool) -> tuple[str, str, str | None]:
@@ -143,34 +145,59 @@ def _words(one: Judgement, verdict: Verdict, several: bool) -> tuple[str, str, s
         return _open_words(one, who)
     count = one.blocks_moving
     tight = one.tightest
+    apart = "apart from hoses, " if one.hung else ""
     least = (
         f"; tightest in {tight.name}: {one.length_text(tight.margin_mm)}, {tight.pair_words}"
         if tight is not None
         else ""
     )
-    proven = f"all {count} blocks with motion are proven clear by {one.need_text} or more{least}"
+    proven = (
+        f"{apart}all {count} blocks with motion are proven clear by {one.need_text} or more{least}"
+    )
     if verdict is Verdict.YES_IF:
-        first = one.conditional[0]
-        condition = (
-            "rapids run in a straight line"
-            if first.judged is Judged.ONLY_STRAIGHT
-            else "the axes turn the way that is written"
-        )
-        entry = (
-            "control.rapids"
-            if first.judged is Judged.ONLY_STRAIGHT
-            else "control.tilt_turns and control.rotary_turns"
-        )
-        return (
-            f"{who}Clear, if {condition}: else {first.name} is not ({first.note}); {proven}.",
-            f"Try it with the table empty, and state it as {entry} in the cell file.",
-            None,
-        )
+        return _if_words(one, who, proven)
     return (
         f"{who}Free of collision: {proven}; no restriction needed.",
         "Set the cell up as it is entered, and run the first part with rapids at their lowest.",
         None,
     )
+
+
+def _if_words(one: Judgement, who: str, proven: str) -> tuple[str, str, str | None]:
+    """Return what is said of a program that is clear under conditions."""
+    conditions, entries = [], []
+    for kind, condition, entry in (
+        (Judged.ONLY_STRAIGHT, "rapids run in a straight line", "control.rapids"),
+        (
+            Judged.ONLY_AS_WRITTEN,
+            "the axes turn the way that is written",
+            "control.tilt_turns and control.rotary_turns",
+        ),
+    ):
+        first = next((block for block in one.conditional if block.judged is kind), None)
+        if first is not None:
+            conditions.append(f"{condition}: else {first.name} is not ({first.note})")
+            entries.append(entry)
+    if one.hung:
+        conditions.append(_hose_words(one))
+    orders = []
+    if one.hung:
+        orders.append("tie up the hoses before the first run")
+    if entries:
+        orders.append(
+            f"try it with the table empty, and state it as {' and '.join(entries)} in the cell file"
+        )
+    headline = f"{who}Clear, if {'; and if '.join(conditions)}; {proven}."
+    return headline, as_order("; then ".join(orders)), None
+
+
+def _hose_words(one: Judgement) -> str:
+    """Return the condition on hoses, with the blocks that hang on it."""
+    ties = " and if ".join(tie_words(one.findings, hang) for hang in one.cleared.ties)
+    count = len(one.hung)
+    named = ", ".join(block.name for block in one.hung[:3])
+    more = f" and {count - 3} more" if count > 3 else ""
+    return f"{ties}: this counts in {count} block{'s' * (count > 1)}, {named}{more}"
 
 
 def _open_words(one: Judgement, who: str) -> tuple[str, str, str | None]:
@@ -325,6 +352,10 @@ def _figures(findings: Findings, judged: list[Judgement], worst: Judgement) -> t
     figures.append(
         Figure("open_blocks", "Blocks not judged", float(sum(len(one.open) for one in judged)))
     )
+    hung = sum(len(one.hung) for one in judged)
+    if hung:
+        label = "Blocks that come where a hose may hang"
+        figures.append(Figure("hose_blocks", label, float(hung)))
     if deepest is not None:
         figures.append(
             figure(
@@ -352,6 +383,11 @@ def _assumed(one: Judgement) -> tuple[str, ...]:
     if cleared.any_station and any(b.role == "stock" for b in cleared.scene.scene.bodies):
         told.append("On feed moves flutes may cut the stock of any station.")
     told += cleared.scene.assumed
+    if cleared.scene.scene is not without_hoses(cleared.scene.scene):
+        told.append(
+            "Hoses are judged by the clearance asked, wherever they may hang; gaps that are told "
+            "are those of other bodies."
+        )
     told += cleared.scene.left_out
     told.append(one.start_words())
     return tuple(told)
@@ -398,6 +434,8 @@ def _missing(judged: list[Judgement], verdict: Verdict) -> tuple[Missing, ...]:
         for missing in cleared.missing:
             add(missing)
         for block in one.conditional:
+            if block.judged is Judged.IF_TIED:
+                continue  # a tie is made, not entered
             if block.judged is Judged.ONLY_STRAIGHT:
                 add(
                     Missing(
@@ -442,6 +480,8 @@ def _cautions(judged: list[Judgement], verdict: Verdict) -> tuple[str, ...]:
             "machine's manual goes before this answer."
         )
     for one in judged:
+        if one.hung and _verdict(one) is not Verdict.YES_IF:
+            told.append(f"{one.cleared.program.name}: clear of hoses only if {_hose_words(one)}.")
         first = Judged.CRASH
         if sum(block.judged is first for block in one.bad) > one.depths_told:
             told.append("How deep is told for the first crashes only.")
