@@ -16,7 +16,6 @@ passes; where a wide face does it falls with its width times the angle, and the 
 
 from __future__ import annotations
 
-from math import sqrt
 from typing import Any, Final
 
 import numpy as np
@@ -24,8 +23,18 @@ import numpy as np
 from gudgeon.clearance.along import MARK
 from gudgeon.clearance.compiled import compiled
 from gudgeon.clearance.parted import parted
-from gudgeon.clearance.poses import from_line, moved, pose
-from gudgeon.clearance.sweep import BUDGET, CLOSER, CONTACT, DONE, MAY, SLOP, TURNED, witness
+from gudgeon.clearance.poses import from_box, from_line, moved, pose
+from gudgeon.clearance.sweep import (
+    BUDGET,
+    CLOSER,
+    CONTACT,
+    DONE,
+    MAY,
+    SLOP,
+    TURNED,
+    rule_of,
+    witness,
+)
 
 __all__ = ["ANGLES", "BOX_OUT", "STACK", "gap_box"]
 
@@ -90,7 +99,7 @@ def _gap_box(  # type: ignore[no-untyped-def]
             out[0], out[1], out[5] = -np.inf, best, pops
             return BUDGET
         na, nb = nodes[a], nodes[b]
-        rule = allowed[na.body, nb.body] if na.body >= 0 and nb.body >= 0 else 0
+        rule = rule_of(allowed, na, nb)
         if rule == MAY:
             continue
         if rule == CONTACT:
@@ -128,10 +137,7 @@ def _gap_box(  # type: ignore[no-untyped-def]
         for k in range(3):
             scale += abs(na.centre[k]) + abs(nb.centre[k]) + 2.0 * abs(p[k])
         slop = rounding * scale
-        gx = max(abs(p[0] - na.centre[0]) - h[0], 0.0)
-        gy = max(abs(p[1] - na.centre[1]) - h[1], 0.0)
-        gz = max(abs(p[2] - na.centre[2]) - h[2], 0.0)
-        away = sqrt(gx * gx + gy * gy + gz * gz)
+        away = from_box(na.centre, h, p[0], p[1], p[2])
         if away - way - na.radius - nb.radius - slop > limit:
             continue
         ia, ib = na.piece, nb.piece

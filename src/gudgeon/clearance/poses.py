@@ -9,7 +9,7 @@ import numpy as np
 
 from gudgeon.clearance.pieces import CONE
 
-__all__ = ["from_line", "moved", "pose", "support", "turned_back"]
+__all__ = ["from_box", "from_line", "moved", "pose", "support", "turned_back"]
 
 
 @numba.njit
@@ -70,6 +70,15 @@ def from_line(line, x, y, z):  # type: ignore[no-untyped-def]
     cx, cy = ay * line[5] - az * line[4], az * line[3] - ax * line[5]
     cz = ax * line[4] - ay * line[3]
     return sqrt(cx * cx + cy * cy + cz * cz)
+
+
+@numba.njit
+def from_box(centre, half, x, y, z):  # type: ignore[no-untyped-def]
+    """Return the distance of a point from a box about a centre."""
+    gx = max(abs(x - centre[0]) - half[0], 0.0)
+    gy = max(abs(y - centre[1]) - half[1], 0.0)
+    gz = max(abs(z - centre[2]) - half[2], 0.0)
+    return sqrt(gx * gx + gy * gy + gz * gz)
 
 
 @numba.njit

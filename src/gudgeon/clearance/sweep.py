@@ -50,11 +50,11 @@ import numba
 import numpy as np
 
 from gudgeon.clearance.parted import parted
-from gudgeon.clearance.poses import from_line, moved, pose, turned_back
+from gudgeon.clearance.poses import from_box, from_line, moved, pose, turned_back
 
 __all__ = [
     "BUDGET", "CLOSER", "CONTACT", "DONE", "MAY", "OUT", "SLOP", "STACK", "TURNED", "gap",
-    "sweep_arrays", "witness",
+    "rule_of", "sweep_arrays", "witness",
 ]  # fmt: skip
 
 DONE: Final = 0
@@ -113,6 +113,12 @@ def witness(work, round_a, round_b, out):  # type: ignore[no-untyped-def]
             step = (out[9 + k] - out[6 + k]) / sqrt(away)
             out[6 + k] += round_a * step
             out[9 + k] -= round_b * step
+
+
+@numba.njit
+def rule_of(allowed, na, nb):  # type: ignore[no-untyped-def]
+    """Return what is asked of all that two nodes hold: MAY, CONTACT or 0."""
+    return allowed[na.body, nb.body] if na.body >= 0 and nb.body >= 0 else 0
 
 
 @numba.njit
@@ -208,7 +214,7 @@ def gap(  # type: ignore[no-untyped-def]
             out[0], out[1], out[5] = -np.inf, best, pops
             return BUDGET
         na, nb = nodes[a], nodes[b]
-        rule = allowed[na.body, nb.body] if na.body >= 0 and nb.body >= 0 else 0
+        rule = rule_of(allowed, na, nb)
         if rule == MAY:
             continue
         if rule == CONTACT:
@@ -251,18 +257,16 @@ def gap(  # type: ignore[no-untyped-def]
             rn = nb.radius
             bend = 0.125 * (da * da * rt + 2.0 * da * dc * rr + dc * dc * rr)
             sagitta = bend + 0.125 * rn * (da * da * (1.0 + dc) + 2.0 * da * dc + dc * dc)
-        gx = max(abs(0.5 * (p0[0] + p1[0]) - na.centre[0]) - h[0], 0.0)
-        gy = max(abs(0.5 * (p0[1] + p1[1]) - na.centre[1]) - h[1], 0.0)
-        gz = max(abs(0.5 * (p0[2] + p1[2]) - na.centre[2]) - h[2], 0.0)
-        away = sqrt(gx * gx + gy * gy + gz * gz)
+        x, y, z = 0.5 * (p0[0] + p1[0]), 0.5 * (p0[1] + p1[1]), 0.5 * (p0[2] + p1[2])
+        away = from_box(na.centre, h, x, y, z)
         if away - half - bend - na.radius - nb.radius - slop > limit:
             continue
         ia, ib = na.piece, nb.piece
         mid = 0.5 * (t0 + t1)
         rounds = (pieces[ia].round if ia >= 0 else 0.0) + (pieces[ib].round if ib >= 0 else 0.0)
-        vx = na.centre[0] - 0.5 * (p0[0] + p1[0])
-        vy = na.centre[1] - 0.5 * (p0[1] + p1[1])
-        vz = na.centre[2] - 0.5 * (p0[2] + p1[2])
+        vx = na.centre[0] - x
+        vy = na.centre[1] - y
+        vz = na.centre[2] - z
         low, up, share = parted(
             pieces, points, na, nb, h, vx, vy, vz, R, T, 2 if moves else 1,
             limit + rounds + sagitta, ia < 0 or ib < 0, slop, work,
