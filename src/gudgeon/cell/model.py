@@ -30,6 +30,8 @@ from gudgeon.cell.model_bodies import ToolStep as ToolStep
 from gudgeon.cell.model_bodies import Window as Window
 from gudgeon.cell.model_control import Control as Control
 from gudgeon.cell.model_control import Jog as Jog
+from gudgeon.cell.model_readings import Readings as Readings
+from gudgeon.cell.model_readings import Touch as Touch
 from gudgeon.quantity.amount import Amount
 from gudgeon.quantity.kinds import Kind
 
@@ -545,29 +547,6 @@ class Money:
 
 
 @dataclass(frozen=True, slots=True)
-class Readings:
-    """[readings]: what was touched, and how well."""
-
-    file: str | None = entry(Kind.TEXT, "table of readings (CSV), beside the cell file")
-    wanted: Amount | None = entry(
-        Kind.LENGTH, "greatest part-point error (95 %) that the work can bear", above=0.0
-    )
-    ball_diameter: Amount | None = entry(
-        Kind.LENGTH, "diameter of the stylus ball or edge finder", low=0.0
-    )
-    compensated: bool | None = entry(
-        Kind.YES_NO, "true if the readings already have the radius taken off"
-    )
-    reading_u: Amount | None = entry(
-        Kind.LENGTH, "standard uncertainty (k = 1) of one reading", above=0.0
-    )
-    pin_diameter: Amount | None = entry(
-        Kind.LENGTH, "diameter of the pin or bore that was touched", above=0.0
-    )
-    temperature: Amount | None = entry(Kind.TEMPERATURE, "temperature at the readings")
-
-
-@dataclass(frozen=True, slots=True)
 class Program:
     """[[programs]]: an NC program that runs in this cell."""
 
@@ -625,45 +604,3 @@ class Mesh:
     open_points: NDArray[np.float64]
     digest: str
     turned: bool = False
-
-
-@dataclass(frozen=True, slots=True)
-class Touch:
-    """One row of a readings file, converted to mm and rad; see `gudgeon.cell.readings`.
-
-    Attributes
-    ----------
-    row : int
-        Line number in the file, for messages.
-    name : str
-        The person's own mark of the row.
-    kind : str
-        ``"touch"`` (one coordinate counts) or ``"bore"`` (centre x and y of a bore or pin).
-    feature : str
-        ``"face"`` (platter face), ``"bore"`` or ``"pin"``.
-    toward : str
-        Machine direction in which the tip moved into the surface: "X+" ... "Z-".  For kind
-        ``"bore"`` empty.
-    tilt_rad, rotary_rad : float
-        Pose as displayed.
-    position_mm : tuple of 3 floats or None
-        Tip centre (or surface, if compensated) in machine coordinates, tool length taken off.
-    radius_mm : float
-        Stylus radius.
-    compensated : bool
-        The radius is already taken off along `toward`.
-    u_mm : float
-        Standard uncertainty of the reading (k = 1).
-    """
-
-    row: int
-    name: str
-    kind: str
-    feature: str
-    toward: str
-    tilt_rad: float
-    rotary_rad: float
-    position_mm: tuple[float | None, float | None, float | None]
-    radius_mm: float
-    compensated: bool
-    u_mm: float

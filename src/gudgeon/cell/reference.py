@@ -162,7 +162,8 @@ def _value(entry: Entry) -> str:
     assert entry.kind is not None
     if entry.choices:
         mark = '"' if entry.kind is Kind.TEXT else ""
-        return " or ".join(f"`{mark}{choice}{mark}`" for choice in entry.choices)
+        several = ", one or more in a list" if entry.shape is Shape.LIST else ""
+        return " or ".join(f"`{mark}{choice}{mark}`" for choice in entry.choices) + several
     example = f' such as `"{BASE[entry.kind].examples[0]}"`' if entry.kind in BASE else ""
     if entry.shape is Shape.ONE:
         return f"{entry.kind.value}{example}"

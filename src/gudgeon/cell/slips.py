@@ -211,13 +211,15 @@ def not_a_choice(
     mark = '"' if quoted else ""
     nearest = next((c for c in choices if near and c.lower() == near[0]), None)
     listed = " or ".join(f"{mark}{choice}{mark}" for choice in choices)
+    # In a list only the value is written anew, else the whole entry.
+    lead = "" if isinstance(path[-1], int) else f"{key} = "
     return Fault(
         "C016",
         "error",
         f"{name_of(path)} cannot be {shown}",
         (at,),
         f"Allowed are {listed}.",
-        f"write  {key} = {mark}{nearest}{mark}" if nearest else f"write  {key} = {listed}",
+        f"write  {lead}{mark}{nearest}{mark}" if nearest else f"write  {lead}{listed}",
     )
 
 
