@@ -1,0 +1,242 @@
+"""How much the record speaks for a change at each row, temperature and noise being unknown.
+
+Model of each series (one coordinate of one check): mean, plus slope times temperature, plus the
+changes already known, plus perhaps one more change; noise is the stated uncertainty times one
+factor shared by all series.  The evidence for a change is a ratio of marginal likelihoods: means
+have flat priors, the factor the scale-invariant prior 1/s, the slope a normal prior of plausible
+size, and the change a mixture of normal priors.  With these priors the ratio does not depend on the
+means or on how noisy the shop really is, and without a change its expectation is one, at every row
+and given all rows before (a test martingale in the invariants: right-invariant priors on location
+and scale; from memory).  The temperature slope is invariant only as far as its prior is wide.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Final
+
+import numpy as np
+from numpy.typing import NDArray
+
+from gudgeon.drift.record import Record, filled_temperature
+
+__all__ = ["Estimate", "Evidence"]
+
+Floats = NDArray[np.float64]
+
+SIZES: Final = (1.5, 4.0, 12.0)
+"""Sizes of a change in stated uncertainties: standard deviations of the mixture, equal weights."""
+
+ALL_SERIES: Final = 0.5
+"""Weight of a change in all series; the rest goes to a change in one of them."""
+
+LEAST_NOISE: Final = 0.22
+"""The noise is never taken as less than this share of the stated uncertainty.
+
+Readings that a coarse display has rounded to the same digit would otherwise count as without noise.
+It only lowers the evidence, so the bound on false alarms stays.
+"""
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Estimate:
+    """Numbers of one fit.
+
+    Attributes
+    ----------
+    mean : ndarray, shape (d,)
+        At the mean temperature, before any change [mm].
+    slope, slope_u : ndarray, shape (d,)
+        By temperature [mm/K].
+    change, change_u : ndarray, shape (k, d)
+        Coefficient of each change [mm, or mm/d of a trend].
+    change_covariance : ndarray, shape (d, k, k)
+        Of the changes of each series.
+    noise : float
+        Scatter as a multiple of the stated uncertainties.
+    dof : float
+        Degrees of freedom behind `noise`.
+    residual : ndarray, shape (n, d)
+        Reading less model [mm]; NaN where nothing was read.
+    middle_c : float
+        The mean temperature [degC].
+    """
+
+    mean: Floats
+    slope: Floats
+    slope_u: Floats
+    change: Floats
+    change_u: Floats
+    change_covariance: Floats
+    noise: float
+    dof: float
+    residual: Floats
+    middle_c: float
+
+
+class Evidence:
+    """The record with changes already known, ready to be asked for one more.
+
+    Parameters
+    ----------
+    record : Record
+    known : sequence of ndarray, shape (n,)
+        One column for each change already known: 0 and 1 for a step, days since for a trend.
+    """
+
+    def __init__(self, record: Record, known: tuple[Floats, ...] = ()) -> None:
+        self.record = record
+        n, d = record.value.shape
+        filled, unsure = filled_temperature(record.day, record.temperature)
+        self.middle_c = float(np.mean(filled)) if n else 20.0
+        warm = filled - self.middle_c
+        columns = [np.ones(n), *known]
+        self._count = len(columns)
+        common = np.column_stack([*columns, warm])
+        self._common = common
+        self._scale = np.ones(d)
+        self._white: list[Floats] = []
+        self._basis: list[Floats] = []
+        self._design: list[Floats] = []
+        self._left: list[Floats] = []
+        self._rows: list[NDArray[np.bool_]] = []
+        self._read = 0
+        self._rank = 0
+        self.rss = 0.0
+        for j in range(d):
+            seen = ~np.isnan(record.value[:, j])
+            u = record.u[:, j]
+            self._scale[j] = float(np.sqrt(np.mean(u[seen] ** 2))) if seen.any() else 1.0
+            white = np.diag(seen / u)
+            if unsure is not None:
+                white = _whitened(record, j, seen, common, unsure)
+            y = white @ np.where(seen, record.value[:, j], 0.0)
+            design = white @ common
+            # The slope's prior as one more row; it holds for the noise as stated.
+            prior = np.zeros(common.shape[1])
+            prior[-1] = 1.0 / record.slope_u[j]
+            q, r = np.linalg.qr(np.vstack([design, prior]))
+            solid = np.abs(np.diag(r)) > 1e-9 * max(float(np.max(np.abs(np.diag(r)))), 1e-300)
+            q = q[:, solid]
+            full = np.append(y, 0.0)
+            left = full - q @ (q.T @ full)
+            # Once more: what is left of large coordinates is rounded otherwise.
+            left = left - q @ (q.T @ left)
+            self.rss += float(left @ left)
+            self._white.append(white)
+            self._basis.append(q)
+            self._design.append(np.vstack([design, prior]))
+            self._left.append(left)
+            self._rows.append(seen)
+            self._read += int(seen.sum())
+            self._rank += int(solid[:-1].sum())
+        self.dof = self._read - self._rank
+
+    def log_ratios(self, columns: Floats, sizes: tuple[float, ...] = SIZES) -> Floats:
+        """Return the logarithm of the evidence for each column as one more change.
+
+        Parameters
+        ----------
+        columns : ndarray, shape (n, m)
+            Shapes of the change, of size 1.
+        sizes : tuple of float
+            Mixture of sizes, in stated uncertainties.
+
+        Returns
+        -------
+        ndarray, shape (m,)
+            0: the record says nothing either way.
+        """
+        m, d = columns.shape[1], len(self._left)
+        if self.dof < 1 or m == 0:
+            return np.zeros(m)
+        gram, cross = np.empty((d, m)), np.empty((d, m))
+        for j in range(d):
+            moved = self._white[j] @ (columns * self._scale[j])
+            inside = self._basis[j][:-1].T @ moved
+            gram[j] = np.clip(np.sum(moved**2, axis=0) - np.sum(inside**2, axis=0), 0.0, None)
+            gram[j][gram[j] < 1e-9 * np.sum(moved**2, axis=0)] = 0.0
+            cross[j] = np.where(gram[j] > 0.0, self._left[j][:-1] @ moved, 0.0)
+        floor = LEAST_NOISE**2 * self.dof
+        before = self.rss + floor
+        found = []
+        weights = []
+        for size in sizes:
+            gain = cross**2 / (gram + size**-2)
+            lost = 0.5 * np.log1p(size**2 * gram)
+            groups = [(gain.sum(axis=0), lost.sum(axis=0), ALL_SERIES if d > 1 else 1.0)]
+            if d > 1:
+                groups += [(gain[j], lost[j], (1.0 - ALL_SERIES) / d) for j in range(d)]
+            for won, cost, weight in groups:
+                after = np.maximum(before - won, 1e-12 * before)
+                found.append(0.5 * self.dof * np.log(before / after) - cost)
+                weights.append(weight / len(sizes))
+        stacked = np.array(found) + np.log(np.array(weights))[:, None]
+        top = np.max(stacked, axis=0)
+        return np.asarray(top + np.log(np.sum(np.exp(stacked - top), axis=0)))
+
+    def estimate(self) -> Estimate:
+        """Return what the fit says with the known changes."""
+        record = self.record
+        n, d = record.value.shape
+        k = self._count - 1
+        dof = max(float(self.dof), 1.0)
+        noise = max(np.sqrt(self.rss / dof), LEAST_NOISE)
+        mean, slope, slope_u = np.full(d, np.nan), np.zeros(d), record.slope_u.copy()
+        change, change_u = np.zeros((k, d)), np.full((k, d), np.inf)
+        covariances = np.zeros((d, k, k))
+        residual = np.full((n, d), np.nan)
+        for j in range(d):
+            if not self._rows[j].any():
+                continue
+            design = self._design[j]
+            y = np.append(self._white[j] @ np.nan_to_num(record.value[:, j]), 0.0)
+            inverse = np.linalg.pinv(design.T @ design, rcond=1e-14, hermitian=True)
+            values = np.linalg.lstsq(design, y, rcond=1e-12)[0]
+            covariance = noise**2 * inverse
+            mean[j], slope[j] = values[0], values[-1]
+            slope_u[j] = float(np.sqrt(covariance[-1, -1]))
+            change[:, j] = values[1:-1]
+            covariances[j] = covariance[1:-1, 1:-1]
+            change_u[:, j] = np.sqrt(np.clip(np.diag(covariances[j]), 0.0, None))
+            seen = self._rows[j]
+            residual[seen, j] = (record.value[:, j] - self._common @ values)[seen]
+        return Estimate(
+            mean,
+            slope,
+            slope_u,
+            change,
+            change_u,
+            covariances,
+            float(noise),
+            dof,
+            residual,
+            self.middle_c,
+        )
+
+
+def _whitened(
+    record: Record, series: int, seen: NDArray[np.bool_], common: Floats, unsure: Floats
+) -> Floats:
+    """Return the matrix that makes one series white where some temperatures are guessed.
+
+    A guessed temperature counts as noise by the slope that the noted days show, or by the plausible
+    one; its own uncertainty is added.
+    """
+    n = len(record)
+    noted = seen & ~np.isnan(record.temperature)
+    slope, slope_u = 0.0, float(record.slope_u[series])
+    if noted.sum() > common.shape[1]:
+        scaled = common[noted] / record.u[noted, series][:, None]
+        prior = np.zeros(common.shape[1])
+        prior[-1] = 1.0 / record.slope_u[series]
+        design = np.vstack([scaled, prior])
+        y = np.append(record.value[noted, series] / record.u[noted, series], 0.0)
+        values, *_ = np.linalg.lstsq(design, y, rcond=1e-12)
+        inverse = np.linalg.pinv(design.T @ design, rcond=1e-14, hermitian=True)
+        slope, slope_u = float(values[-1]), float(np.sqrt(max(inverse[-1, -1], 0.0)))
+    covariance = np.diag(record.u[:, series] ** 2) + (slope**2 + slope_u**2) * unsure
+    white = np.zeros((n, n))
+    own = np.linalg.cholesky(covariance[np.ix_(seen, seen)])
+    white[np.ix_(seen, seen)] = np.linalg.inv(own)
+    return white
