@@ -6,8 +6,10 @@ Set REWRITE_GOLDEN=1 to store afresh, then read the diff before you commit.
 from __future__ import annotations
 
 import ast
+import contextlib
 import os
 import re
+import sqlite3
 from collections.abc import Callable
 from pathlib import Path
 
@@ -68,6 +70,14 @@ def model_too_large(folder: Path) -> Path:
     return folder / "cell.toml"
 
 
+def later_store(folder: Path) -> Path:
+    with contextlib.closing(sqlite3.connect(folder / "cell.days.sqlite")) as base:
+        base.execute("CREATE TABLE checks (number)")
+        base.execute("PRAGMA user_version = 7")
+    (folder / "cell.toml").write_text('[shop]\nunits = "mm"\n')
+    return folder / "cell.toml"
+
+
 MADE: dict[str, Callable[[Path], Path]] = {
     "C001": no_file,
     "C002": a_folder,
@@ -77,6 +87,7 @@ MADE: dict[str, Callable[[Path], Path]] = {
     "C024": not_a_name,
     "C065": model_too_large,
     "K024": too_many_rows,
+    "K086": later_store,
 }
 STORED = {path.stem: path for path in sorted(FAULTY.glob("*.toml"))}
 CASES = sorted([*MADE, *STORED])
@@ -144,5 +155,5 @@ def test_every_code_has_a_file_and_a_stored_message() -> None:
 )
 def test_every_fault_names_a_line(case: str, tmp_path: Path) -> None:
     for fault in faults_of(case, tmp_path):
-        if fault.code != "K002":
+        if fault.code not in ("K002", "K080", "K086"):
             assert any(place.line is not None for place in fault.places)

@@ -13,6 +13,8 @@ from pathlib import Path, PurePosixPath, PureWindowsPath
 from typing import Final
 
 from gudgeon.cell.checks import check
+from gudgeon.cell.day_store import StoreError, store_beside, stored_rows
+from gudgeon.cell.days import read_days, read_made
 from gudgeon.cell.faults import Fault, Place, in_order
 from gudgeon.cell.model import Cell
 from gudgeon.cell.models_files import (
@@ -22,6 +24,7 @@ from gudgeon.cell.models_files import (
     no_model,
     read_models,
 )
+from gudgeon.cell.places import Source
 from gudgeon.cell.reader import ReadCell, read_cell
 from gudgeon.cell.readings import read_readings
 
@@ -71,7 +74,24 @@ def load(path: str | Path) -> Loaded:
     def open_model(name: str, at: Place) -> bytes | Fault:
         return _bytes_of(path.parent / name, name, at)
 
-    return load_text(found, path.name, open_readings, open_model)
+    loaded = load_text(found, path.name, open_readings, open_model)
+    return _with_store(loaded, path)
+
+
+def _with_store(loaded: Loaded, path: Path) -> Loaded:
+    """Add the morning checks that the command ``gudgeon day`` has kept beside the cell file."""
+    if loaded.cell is None:
+        return loaded
+    try:
+        kept = stored_rows(store_beside(path))
+    except StoreError as problem:
+        return Loaded(None, in_order([*loaded.faults, _store_unread(path, problem)]))
+    if not kept:
+        return loaded
+    known = {(row.day, row.time, row.check, row.place_mm) for row in loaded.cell.days}
+    more = [r for r in kept if (r.day, r.time, r.check, r.place_mm) not in known]
+    days = sorted([*loaded.cell.days, *more], key=lambda row: (row.day, row.time, row.row))
+    return Loaded(replace(loaded.cell, days=tuple(days)), loaded.faults)
 
 
 def load_text(
@@ -112,6 +132,9 @@ def load_text(
                 if fault.code != "K012" or not any(f"  {key} = " in fault.do for key in wrong_lines)
             )
             cell = replace(cell, touches=touches)
+    if readings is not None:
+        cell, told_of_days = _day_tables(cell, read.source, readings)
+        faults.extend(told_of_days)
     if cell.models and models is not None:
 
         def beside(name: str, at: Place) -> bytes | Fault:
@@ -123,6 +146,32 @@ def load_text(
     faults.extend(check(ReadCell(cell, read.source, read.faults, read.broken)))
     wrong = any(fault.level == "error" for fault in faults)
     return Loaded(None if wrong else cell, in_order(faults))
+
+
+def _day_tables(
+    cell: Cell, source: Source, opened: Callable[[str, Place], str | Fault]
+) -> tuple[Cell, list[Fault]]:
+    """Read the tables that [drift] names."""
+    faults: list[Fault] = []
+
+    def text_of(name: str, key: str) -> str | None:
+        at = source.value(("drift", key))
+        found = opened(name, at) if _is_beside(name) else _not_beside(name, at)
+        if isinstance(found, Fault):
+            faults.append(found)
+            return None
+        return found
+
+    if cell.drift.days is not None and (text := text_of(cell.drift.days, "days")) is not None:
+        days, told = read_days(text, cell.drift.days, cell.shop.units)
+        faults += told
+        cell = replace(cell, days=days)
+    name = cell.drift.production
+    if name is not None and (text := text_of(name, "production")) is not None:
+        made, told = read_made(text, name)
+        faults += told
+        cell = replace(cell, made=made)
+    return cell, faults
 
 
 def write_text_safely(path: str | Path, text: str, *, overwrite: bool = False) -> None:
@@ -315,4 +364,16 @@ def _not_beside(name: str, at: Place) -> Fault:
         (at,),
         "A cell and its files are kept and copied together; other places are not read.",
         f'copy it beside the cell file and write  file = "{PureWindowsPath(name).name}"',
+    )
+
+
+def _store_unread(path: Path, problem: StoreError) -> Fault:
+    """K086: the store of morning checks cannot be read."""
+    return Fault(
+        "K086",
+        "error",
+        str(problem),
+        (Place(store_beside(path).name),),
+        "Whether anything has moved is judged from every check that was kept.",
+        "use the version of this program that wrote it, or move the file away and begin anew",
     )

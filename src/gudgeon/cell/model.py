@@ -30,6 +30,10 @@ from gudgeon.cell.model_bodies import ToolStep as ToolStep
 from gudgeon.cell.model_bodies import Window as Window
 from gudgeon.cell.model_control import Control as Control
 from gudgeon.cell.model_control import Jog as Jog
+from gudgeon.cell.model_drift import Check as Check
+from gudgeon.cell.model_drift import DayRow as DayRow
+from gudgeon.cell.model_drift import Drift as Drift
+from gudgeon.cell.model_drift import MadeRow as MadeRow
 from gudgeon.cell.model_readings import Readings as Readings
 from gudgeon.cell.model_readings import Touch as Touch
 from gudgeon.quantity.amount import Amount
@@ -575,8 +579,12 @@ class Cell:
     models: tuple[Model, ...] = sections(Model, "bodies drawn in CAD")
     money: Money = section(Money, "cost and saving")
     readings: Readings = section(Readings, "what was touched")
+    checks: tuple[Check, ...] = sections(Check, "readings taken every morning")
+    drift: Drift = section(Drift, "the morning checks, and what was made since")
     currency: str = field(default="")  # as written with the sums, such as "EUR"
     touches: tuple[Touch, ...] = field(default=())  # rows of the readings file
+    days: tuple[DayRow, ...] = field(default=())  # morning checks, from table and store
+    made: tuple[MadeRow, ...] = field(default=())  # rows of the table of what was made
     meshes: tuple[Mesh, ...] = field(default=())  # surfaces of the models' files
     file: str = field(default="cell.toml")  # name shown in messages
 

@@ -21,6 +21,7 @@ def double_names(cell: Cell, source: Source) -> Iterator[Fault]:
         ("operation", "name", ("operations",), [cut.name for cut in cell.operations]),
         ("solid", "name", ("solids",), [solid.name for solid in cell.solids]),
         ("model", "name", ("models",), [model.name for model in cell.models]),
+        ("check", "name", ("checks",), [check.name for check in cell.checks]),
     ]
     lists += [
         ("face", "name", ("parts", number, "faces"), [face.name for face in part.faces])
