@@ -189,10 +189,135 @@ def test_reads_the_simulated_readings_as_they_are(tmp_path: Path) -> None:
     assert {row.u_mm for row in rows} == {0.005}
 
 
-def test_balls_are_refused_not_skipped() -> None:
+def test_reads_the_simulated_balls_as_they_are() -> None:
     loaded = cell_with(shared("data/axis-readings/open2_sphere_yaw37.csv").read_text())
+    assert codes(loaded) == ["K008"]
+    assert loaded.cell is not None
+    rows = loaded.cell.touches
+    assert {(row.kind, row.feature, row.toward) for row in rows} == {("ball", "ball s1", "")}
+    assert rows[0].position_mm == (243.819, 90.408, 140.442)
+    assert [row.seat for row in rows] == list(range(len(rows)))
+    assert {(row.temperature_c, row.u_mm, row.radius_mm) for row in rows} == {(20.0, 0.003, 0.0)}
+
+
+# --- indicator, ball, level ---------------------------------------------------------------------
+
+
+def test_rows_of_an_indicator_share_the_zero_that_nobody_knows() -> None:
+    table = (
+        "what,kind,A_deg,C_deg,side,x_mm,y_mm,z_mm,dial_mm,zero\n"
+        "face,sweep,0,0,Z+,1,2,3,0,\n"
+        "face,sweep,0,90,Z+,1,2,3,-0.012,\n"
+        "pin,,0,90,X+,1,2,3,0.02,\n"
+        "face,,0,180,Z+,1,2,3,0.01,second\n"
+        "face,touch,0,180,Z+,1,2,3.5,0.01,\n"
+    )
+    rows = touches(table)
+    assert [row.kind for row in rows] == ["sweep", "sweep", "sweep", "sweep", "touch"]
+    assert [row.zero for row in rows] == ["sweep 2", "sweep 2", "sweep 4", "second", ""]
+    assert [row.dial_mm for row in rows] == [0.0, -0.012, 0.02, 0.01, 0.01]
+    assert [row.seat for row in rows] == [0, 1, 1, 2, 2]
+    assert rows[0].compensated, "the tip's radius goes into the zero"
+    assert [row.toward for row in rows[:3]] == ["Z-", "Z-", "X-"]
+
+
+def test_a_pose_that_comes_back_is_a_new_seat() -> None:
+    table = "what,A_deg,C_deg,x_mm,y_mm\npin,0,0,1,2\npin,0,0,1,3\npin,0,90,1,2\npin,0,0,1,4\n"
+    assert [row.seat for row in touches(table)] == [0, 0, 1, 2]
+
+
+@pytest.mark.parametrize(
+    ("head", "value", "rad"),
+    [
+        ("angle_mm/m", "0.04", math.atan2(0.04, 1000.0)),
+        ("level [arcsec]", "-8", -8.0 * math.pi / 648000.0),
+        ("Angle (deg)", "0.01", math.radians(0.01)),
+        ("angle_in/ft", "0.0005", 0.0005 / 12.0),
+        ("angle", "0.01 deg", math.radians(0.01)),
+    ],
+)
+def test_a_level(head: str, value: str, rad: float) -> None:
+    table = f"what,A_deg,C_deg,side,{head},u_angle_arcsec\nlevel,0,90,x+,{value},4\n"
+    (row,) = touches(table)
+    assert (row.kind, row.feature, row.toward) == ("level", "level", "X+")
+    assert row.angle_rad == pytest.approx(rad, rel=1e-8)
+    assert row.u_mm == pytest.approx(4.0 * math.pi / 648000.0)
+    assert math.isnan(touches(ROWS)[0].angle_rad)
+
+
+def test_a_level_must_say_how_sure_it_is() -> None:
+    table = "what,A_deg,C_deg,side,angle_deg\nlevel,0,90,x+,0.001\n"
+    assert codes(cell_with(table)) == ["K012"]
+    more = 'level_u = "4 arcsec"\n'
+    assert codes(cell_with(table, readings=more)) == []
+    assert codes(cell_with(table.replace("x+", "z+"), readings=more)) == ["K007"]
+
+
+def test_a_ball_counts_what_was_noted() -> None:
+    table = "what,A_deg,C_deg,x_mm,y_mm,z_mm\nball,0,0,1,,3\nsphere east,0,90,,2,\n"
+    one, two = touches(table)
+    assert (one.feature, one.position_mm) == ("ball 1", (1.0, None, 3.0))
+    assert (two.feature, two.position_mm) == ("ball east", (None, 2.0, None))
+
+
+def test_day_temperature_tool_and_step() -> None:
+    head = "what,A_deg,C_deg,side,x_mm,T_F,date,tool,step_in\n"
+    row = "pin,0,0,X+,1,68,2026-03-04 07:10,probe no. 2,0.0005\n"
+    (one,) = touches(head + row)
+    assert one.temperature_c == pytest.approx(20.0)
+    assert (one.day, one.tool, one.step_mm) == ("2026-03-04", "probe no. 2", 0.0127)
+    (other,) = touches(ROWS.splitlines()[0] + "\n" + ROWS.splitlines()[1] + "\n")
+    assert (other.day, other.tool, other.step_mm) == ("", "", 0.0)
+    assert math.isnan(other.temperature_c)
+
+
+def test_the_same_digits_on_another_day_are_another_reading() -> None:
+    table = "what,A_deg,C_deg,side,x_mm,date\npin,0,0,X+,1,2026-03-04\npin,0,0,X+,1,2026-03-05\n"
+    assert len(touches(table)) == 2
+
+
+NUMBERS = {
+    "-101,976": -101.976,
+    "\u2212101,976": -101.976,
+    "1\u202f234,5": 1234.5,
+    '"1\u00a0234,5"': 1234.5,
+    "2": 2.0,
+}
+
+
+@pytest.mark.parametrize("text", NUMBERS)
+def test_a_comma_is_a_point_where_semicolons_part_the_columns(text: str) -> None:
+    table = f"what;A_deg;C_deg;side;x_mm;y_mm\npin;0,5\u00b0;0 deg;X+;{text};-2,5\n"
+    (row,) = touches(table)
+    assert row.position_mm == (NUMBERS[text], -2.5, None)
+    assert row.tilt_rad == pytest.approx(math.radians(0.5))
+
+
+@pytest.mark.parametrize("text", ["1,234.5", "1,5,5", "1 234", "12\u00a034", "5 mm", "1'30"])
+def test_what_could_be_read_in_two_ways_is_refused(text: str) -> None:
+    loaded = cell_with(f"what;A_deg;C_deg;side;x_mm\npin;0;0;X+;{text}\n")
     assert loaded.cell is None
-    assert "K011" in codes(loaded)
+    assert codes(loaded)[0] in ("K005", "K015")
+
+
+@pytest.mark.parametrize(
+    ("text", "degrees"),
+    [("1'30\"", "0.025"), ("-1\u00b0 30'", "-1.5"), ("89 59' 30''", "89.991667")],
+)
+def test_minutes_of_arc_are_refused_with_the_number_to_write(text: str, degrees: str) -> None:
+    loaded = cell_with(f"what\tA_deg\tC_deg\tside\tx_mm\npin\t{text}\t0\tX+\t1\n")
+    assert codes(loaded) == ["K026"]
+    assert loaded.faults[0].do == f"write {degrees}"
+
+
+def test_rows_not_read_yet_are_told_and_left() -> None:
+    loaded = cell_with(ROWS + "5,pin,0,270,Y+,,,\n6,pin,0,270,Y-,,,\n")
+    assert codes(loaded) == ["K029"]
+    assert loaded.faults[0].what == "lines 6 to 7 of the readings are not filled in yet"
+    assert loaded.cell is not None
+    assert len(loaded.cell.touches) == 4
+    bare = cell_with(ROWS.splitlines()[0] + "\n5,pin,0,270,Y+,,,\n")
+    assert (codes(bare), bare.cell and bare.cell.touches) == (["K029"], ())
 
 
 # --- what is refused ----------------------------------------------------------------------------
@@ -207,7 +332,7 @@ def test_what_nobody_says_is_asked_for_once() -> None:
 
 
 def test_every_bad_row_is_told_in_one_run() -> None:
-    table = ROWS + "5,pin,0,0,up,1,,\n6,pin,x,0,X+,1,,\n7,pin,0,0,X+,,,\n8,cone,0,0,X+,1,,\n"
+    table = ROWS + "5,pin,0,0,up,1,,\n6,pin,x,0,X+,1,,\n7,pin,0,0,X+,,5,\n8,cone,0,0,X+,1,,\n"
     loaded = cell_with(table)
     assert codes(loaded) == ["K007", "K005", "K010", "K006"]
     assert [fault.places[0].line for fault in loaded.faults] == [6, 7, 8, 9]
@@ -307,10 +432,10 @@ def test_any_row_of_likely_pieces_gives_touches_or_faults(rows: str) -> None:
 
 def test_one_slip_through_the_whole_table_is_told_once() -> None:
     rows = [f"pin centre;0;0;-{number},5;-2,5" for number in range(1, 41)]
-    table = "\n".join(["what;tilt_deg;rotary_deg;x_mm;y_mm", *rows])
+    table = "\n".join(["what;tilt_deg;rotary_deg;x_mm;y_mm", "pin;0;0;1.5;2", *rows])
     loaded = cell_with(table)
     assert codes(loaded) == ["K015"]
-    assert loaded.faults[0].what.endswith("the same on lines 3 to 41")
+    assert loaded.faults[0].what.endswith("the same on lines 4 to 42")
 
 
 def test_a_wrong_entry_of_the_section_is_not_told_again_as_lacking() -> None:

@@ -14,18 +14,21 @@ __all__ = [
     "comma",
     "entry_missing",
     "face_centre",
+    "minutes_and_seconds",
     "no_angle",
     "no_column",
     "no_coordinate",
+    "no_date",
     "no_rows",
     "no_side",
+    "no_temperature",
     "no_unit_anywhere",
     "not_a_number",
     "not_positive",
+    "not_read_yet",
     "outside_travel",
     "row_twice",
     "side_contradicts",
-    "sphere",
     "together",
     "too_many_rows",
     "unit_taken",
@@ -175,19 +178,10 @@ def no_coordinate(axis: str, at: Place) -> Fault:
         "K010",
         f"the {axis} of this reading is blank",
         at,
-        "It is the coordinate that was read.",
-        f"enter the displayed {axis}, or take the row out",
-    )
-
-
-def sphere(at: Place) -> Fault:
-    """K011: readings of a ball."""
-    return _error(
-        "K011",
-        "readings of a ball cannot be used in this release",
-        at,
-        "Only touches of the platter face, and of a bore or pin, are worked with so far.",
-        "put # before the row, and touch the platter face and a bore or pin instead",
+        "It is the coordinate that was read."
+        if len(axis) == 1
+        else "It is what was read, and nothing stands in its place.",
+        f"enter the {'displayed ' if len(axis) == 1 else ''}{axis}, or take the row out",
     )
 
 
@@ -197,11 +191,13 @@ def entry_missing(entry: str, at: Place, section: Place) -> Fault:
         "ball_diameter": ("the radius of the tip", 'ball_diameter = "6 mm"'),
         "compensated": ("whether the radius of the tip is taken off", "compensated = false"),
         "reading_u": ("how sure a reading is", 'reading_u = "0.003 mm"'),
+        "level_u": ("how sure a reading of the level is", 'level_u = "4 arcsec"'),
     }
     why = {
         "ball_diameter": "Left out, the face height would be wrong by the radius.",
         "compensated": "Taken wrongly, the face height would be off by the whole radius.",
         "reading_u": "Without it no uncertainty can be told, and no reading can be judged.",
+        "level_u": "Without it the level cannot be weighed against the other readings.",
     }
     words, line = what[entry]
     return _error(
@@ -242,7 +238,7 @@ def comma(text: str, at: Place) -> Fault:
         "K015",
         f'"{text}" has a decimal comma',
         at,
-        "12,500 could be read in two ways.",
+        "Between commas, or beside numbers with a point, 12,500 could be read in two ways.",
         f"write {text.replace(',', '.', 1)} , or export the table with decimal points",
     )
 
@@ -347,4 +343,51 @@ def too_many_rows(at: Place, most: int) -> Fault:
         at,
         "More are not read, so that a slip cannot stop the computer.",
         "keep the readings of one set-up in one file",
+    )
+
+
+def minutes_and_seconds(text: str, degrees: str, at: Place) -> Fault:
+    """K026: an angle in degrees, minutes and seconds."""
+    return _error(
+        "K026",
+        f'"{text}" is in minutes and seconds of arc',
+        at,
+        "A table of readings holds one number in each place, angles in degrees with decimals.",
+        f"write {degrees}",
+    )
+
+
+def no_date(text: str, at: Place) -> Fault:
+    """K027: a day that cannot be told, or can be told in two ways."""
+    return _error(
+        "K027",
+        f'"{text}" is not a date with the year first',
+        at,
+        "03/04/2026 is a day in March in some shops and in April in others.",
+        "write the year, the month and the day, such as 2026-04-03",
+    )
+
+
+def no_temperature(text: str, at: Place) -> Fault:
+    """K028: a temperature at which nobody measures."""
+    return _error(
+        "K028",
+        f"a temperature of {text} cannot be",
+        at,
+        "Without a unit in the first row degrees Celsius are meant.",
+        "mend it, or name the column T_F if it is in Fahrenheit",
+    )
+
+
+def not_read_yet(lines: Sequence[int], rows: int, at: Place) -> Fault:
+    """K029: rows of a printed table that are not filled in."""
+    count = "nothing" if len(lines) == rows else _lines(sorted(lines))
+    return _warning(
+        "K029",
+        "no reading is filled in yet"
+        if len(lines) == rows
+        else f"{count} of the readings {'is' if len(lines) == 1 else 'are'} not filled in yet",
+        at,
+        "Rows that name a reading and hold no value are left for later.",
+        "take these readings and type them in, or leave them as they are",
     )
