@@ -7,7 +7,7 @@ from typing import Final
 
 from gudgeon.cell.entry import Entry, Shape, entries
 from gudgeon.cell.model import Cell
-from gudgeon.cell.readings import COLUMNS
+from gudgeon.cell.reading_columns import COLUMNS
 from gudgeon.cell.slips import limit_text
 from gudgeon.quantity.kinds import BASE, Kind
 
@@ -75,11 +75,17 @@ _READINGS: Final = """\
 
 A CSV file beside the cell file, named by `file` in `[readings]`. The first row names the columns,
 in any order, capitals or not; each further row is one reading. Semicolons or tabs, blank rows,
-quoted values and rows that begin with `#` are read as well. Numbers have a decimal point.
+quoted values and rows that begin with `#` are read as well. Numbers have a decimal point; where
+semicolons or tabs part the columns and no number has a point, a comma is taken as one.
 
-Put the unit into the name of a column: `x_mm`, `x_in`, `tilt_deg`. Without a unit lengths are taken
-in the `units` of `[shop]` and angles in degrees, and that is told. The letters of the axes will do
-for the angles: `A_deg`, `C_deg`.
+`gudgeon template CELL --to readings.csv` writes a table for your cell with a row for each reading
+to take; print it, or type into it. A row without a value is one that nobody has read yet: it is
+told and left.
+
+Put the unit into the name of a column: `x_mm`, `x_in`, `tilt_deg`, `angle_mm/m`, `T_F`. Without a
+unit lengths are taken in the `units` of `[shop]`, angles in degrees and temperatures in degrees
+Celsius, and that is told of lengths and angles. The letters of the axes will do for the angles:
+`A_deg`, `C_deg`.
 
 ## Columns
 
@@ -89,10 +95,19 @@ for the angles: `A_deg`, `C_deg`.
 
 _EXAMPLE: Final = """
 Needed are what, the angles, and the coordinate that was read; x and y for a measured centre. What a
-row leaves out is taken from `[readings]`: `ball_diameter`, `compensated`, `reading_u`.
+row leaves out is taken from `[readings]`: `ball_diameter`, `compensated`, `reading_u`, `level_u`,
+`step`.
 
-A row that repeats another in every digit is counted once, and told. Readings of a ball are refused
-in this release.
+Rows that follow each other in one pose count as read without moving an axis in between: they share
+what the tilt and the platter were off when they came to rest. Keep them in the order in which they
+were read. A row that repeats another in every digit is counted once, and told.
+
+* **sweep**: an indicator in the spindle. `side` says where its plunger stands, x, y, z where the
+  machine stood, `dial` what it showed. Its zero is not known, and is found with the rest; rows that
+  share it have one name under `zero`, or follow each other.
+* **ball**: the centre of a ball fixed on the platter, from the control's cycle or four touches. Of
+  x, y and z counts what is filled in.
+* **level**: a level laid on the platter face. `side` is where it stands higher when it shows more.
 
 ## Example
 
@@ -116,6 +131,10 @@ id,what,tilt_deg,rotary_deg,side,x_mm,y_mm,z_mm
 """
 
 
+_ENDINGS: Final = {"length": "_mm", "angle": "_deg", "tilt": "_mm/m", "temperature": "_C"}
+"""Unit shown behind the name of a column."""
+
+
 def cell_page() -> str:
     """Return the page on the cell file as Markdown."""
     rows = "".join(
@@ -131,7 +150,7 @@ def readings_page() -> str:
     rows = []
     for column in COLUMNS:
         first, *others = column.headers
-        unit = {"length": "_mm", "angle": "_deg"}.get(column.measure, "")
+        unit = _ENDINGS.get(column.measure, "")
         also = ", ".join(f"`{other}{unit}`" for other in others)
         rows.append(f"| `{first}{unit}` | {also} | {column.doc} |\n")
     return _READINGS + "".join(rows) + _EXAMPLE
