@@ -1,0 +1,85 @@
+"""Which part of the unit has moved, as far as checks in several poses can tell."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.special import chdtrc
+
+__all__ = ["Cause", "Explained", "explain"]
+
+Floats = NDArray[np.float64]
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Cause:
+    """A motion that might explain a step.
+
+    Attributes
+    ----------
+    name : str
+    effect : ndarray, shape (number of checks, 3, p)
+        Motion of each check for each unit of each of its numbers.
+    """
+
+    name: str
+    effect: Floats
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Explained:
+    """How well one cause explains the step.
+
+    Attributes
+    ----------
+    name : str
+    chance : float
+        Of misfits this large or larger if it is the cause; 1 where nothing is left to misfit.
+    values : ndarray, shape (p,)
+        Its numbers [mm or rad].
+    u : ndarray, shape (p,)
+        Standard uncertainties; infinite where the checks do not fix a number.
+    tested : bool
+        The checks could have disproved it.
+    """
+
+    name: str
+    chance: float
+    values: Floats
+    u: Floats
+    tested: bool
+
+
+def explain(step: Floats, u: Floats, causes: tuple[Cause, ...]) -> tuple[Explained, ...]:
+    """Weigh each cause by itself against the step of all checks; the most likely first.
+
+    Parameters
+    ----------
+    step, u : ndarray, shape (number of checks, 3)
+        NaN where a coordinate is not read; standard uncertainties [mm].
+    causes : tuple of Cause
+
+    Notes
+    -----
+    Weighted least squares; the chance is that of chi-squared.  Among causes that the checks cannot
+    tell apart the order is that of `causes`.
+    """
+    seen = ~np.isnan(step) & np.isfinite(u)
+    found = []
+    for cause in causes:
+        a = cause.effect[seen] / u[seen][:, None]
+        y = step[seen] / u[seen]
+        values, _, rank, _ = np.linalg.lstsq(a, y, rcond=1e-9)
+        left = y - a @ values
+        dof = len(y) - int(rank)
+        chance = float(chdtrc(dof, float(left @ left))) if dof > 0 else 1.0
+        inverse = np.linalg.pinv(a.T @ a, rcond=1e-12, hermitian=True)
+        fixed = np.linalg.norm(np.linalg.pinv(a, rcond=1e-9) @ a - np.eye(len(values)), axis=1)
+        spread = np.where(fixed < 1e-6, np.sqrt(np.clip(np.diag(inverse), 0.0, None)), np.inf)
+        numbers = np.asarray(values, dtype=np.float64)
+        spread = np.asarray(spread, dtype=np.float64)
+        found.append(Explained(cause.name, chance, numbers, spread, dof > 0))
+    order = sorted(range(len(found)), key=lambda i: -round(found[i].chance, 6))
+    return tuple(found[i] for i in order)
