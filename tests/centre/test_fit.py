@@ -125,8 +125,8 @@ def test_exact_touches_give_the_true_lines(tilt: int, rotary: int, yaw: float) -
 
 
 def test_intervals_cover_what_they_promise() -> None:
-    # 95.45 % of two-sigma intervals hold the truth; 100 drawn cells with 13 correlated parameters
-    # scatter by about one per cent round that.
+    # With the noise as stated the pooled scale holds the truth in 96.4 % (see `pooling`); 100 drawn
+    # cells with 13 correlated parameters scatter by about one per cent round that.
     inside = []
     for seed in range(100):
         unit = Unit(frame(), seed=seed)
@@ -136,10 +136,10 @@ def test_intervals_cover_what_they_promise() -> None:
         truth |= {"bore_x": unit.off[0], "bore_y": unit.off[1]}
         spread = u(fit)
         inside += [
-            abs(value(fit, key) - known) <= 2.0 * spread[key] for key, known in truth.items()
+            abs(value(fit, key) - known) <= fit.k95 * spread[key] for key, known in truth.items()
         ]
     assert len(inside) == 100 * 13
-    assert 0.93 < np.mean(inside) < 0.975
+    assert 0.94 < np.mean(inside) < 0.985
 
 
 def test_the_spread_is_that_of_the_normal_equations() -> None:
@@ -155,10 +155,14 @@ def test_poses_one_degree_apart_are_called_not_determined() -> None:
     touches = [unit.face(t, 0, 0, 0) for t in (1, -1, 0)]
     fit = fit_lines(unit.frame, (*touches, unit.bore(0, 0), unit.bore(0, 180)))
     weak = {item.name: item for item in fit.undetermined}
-    assert set(weak) == {"tilt_z"}
+    assert set(weak) == {"tilt_y", "tilt_z"}
     # The level direction is (1 - cos 1 deg) sensitive: tens of mm.
     assert weak["tilt_z"].reason == "weak"
     assert weak["tilt_z"].u > 10.0
+    # Across, half the difference over sin 1 deg.
+    assert weak["tilt_y"].u == pytest.approx(
+        0.003 / math.sqrt(2.0) / math.sin(math.radians(1.0)), rel=1e-3
+    )
 
 
 def test_two_poses_only_do_not_determine() -> None:

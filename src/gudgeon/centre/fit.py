@@ -1,11 +1,9 @@
-"""Least-squares fit of both axis lines to all touches at once, with what the touches determine.
+"""Least-squares fit of both axis lines to all readings at once, with what they determine.
 
-Positions (tilt line, rotary line, face height) are freed first.  Angles, slopes of the face and the
-offset of a bore are freed one after the other in the order of `FREED_IN_ORDER`, each only if the
-touches tell it apart from those already free and fix it well enough to be worth having; all others
-are held at nominal and named.  The covariance is that of the stated noise (JCGM 100:2008, 5.1; the
-weighted normal equations); where the residuals are clearly larger than the stated noise it is
-scaled up, never down.
+Which parameters are free is judged in `gudgeon.centre.freeing`; all others are held at nominal and
+named.  The covariance is that of the weighted normal equations (JCGM 100:2008, 5.1), the scale of
+the readings' noise is pooled from what was stated and from the residuals (`gudgeon.centre.pooling`)
+and never less than stated; what is known from elsewhere keeps its own uncertainty.
 """
 
 from __future__ import annotations
@@ -14,19 +12,35 @@ import math
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from types import MappingProxyType
-from typing import Any, Final
+from typing import Final
 
 import numpy as np
 from numpy.typing import NDArray
 
+from gudgeon.centre.errors import OPTIONAL
+from gudgeon.centre.freeing import (
+    ANGLE_WORTH,
+    FREED_IN_ORDER,
+    POSITION_WORTH_MM,
+    Held,
+    free_positions,
+    is_position,
+    only_serves,
+    starting_values,
+    usable,
+    worth,
+)
 from gudgeon.centre.lines import LineFrame
-from gudgeon.centre.readings import GLANCING, Model, Reading
-from gudgeon.centre.solve import NotDetermined, complex_derivatives, solve
+from gudgeon.centre.pooling import chi_square_99, pooled
+from gudgeon.centre.readings import Model, Reading
+from gudgeon.centre.solve import Fitted, NotDetermined
+from gudgeon.centre.weighing import Known, Weighed, whitening
 from gudgeon.quantity.spread import coverage_factor
 
 __all__ = [
     "ANGLE_WORTH",
     "FREED_IN_ORDER",
+    "GAIN_WORTH",
     "POSITION_WORTH_MM",
     "Held",
     "Known",
@@ -38,87 +52,19 @@ __all__ = [
 
 Floats = NDArray[np.float64]
 
-FREED_IN_ORDER: Final = (
-    "bore_x",
-    "bore_y",
-    "pin_x",
-    "pin_y",
-    "rotary_roll",
-    "rotary_pitch",
-    "rotary_yaw",
-    "tilt_yaw",
-    "tilt_pitch",
-    "slope_x",
-    "slope_y",
-)
-"""The last in this row is the first to be held where the touches do not suffice."""
+GAIN_WORTH: Final = 10.0
+"""A position less sure than so many readings' noises counts as not determined: the poses are wrong.
 
-ANGLE_WORTH: Final = 5e-4
-"""An angle is freed if the touches fix it better than this (k = 1) [rad].
-
-About 100 arcsec, more than the squareness error to expect of a unit in use (common practice, no
-source): a wider answer would only blur the positions.
+Tilts of -90, 0 and 90 give 1.2, of 0, 45 and 90 give 3.4, of 0, 15 and 30 give 35 (touches square
+to the face): nothing that a shop would do on purpose lies between 10 and 30.
 """
 
-POSITION_WORTH_MM: Final = 0.5
-"""A position less sure than this (k = 1) counts as not determined: a steel rule does better."""
-
-DEPENDENT: Final = 1e-7
-"""A column of derivatives whose part square to the others is below this share is not separable."""
-
-EXACT_MM: Final = 1e-4
-"""Standard uncertainty of an entry that states none: held, but kept as a number for the solver."""
-
-FEW: Final = 3
-"""Least degrees of freedom from which residuals may speak against the stated noise."""
-
-Z_99: Final = 2.326347874
-"""99 % point of the normal distribution."""
+GAIN_FROM_MM: Final = 0.02
+"""Below this standard uncertainty the gain does not matter: no indicator on a platter sees it."""
 
 
-@dataclass(frozen=True, slots=True)
-class Known:
-    """What is known from elsewhere, used only where the touches do not determine it.
-
-    Attributes
-    ----------
-    weights : dict
-        Parameter name -> factor; ``{"face": 1, "tilt_z": -1}`` is the height of the face.
-    value : float
-        Of the weighted sum, line frame [mm].
-    u : float
-        k = 1; zero is taken as `EXACT_MM`.
-    """
-
-    weights: Mapping[str, float]
-    value: float
-    u: float = 0.0
-
-
-@dataclass(frozen=True, slots=True)
-class Held:
-    """A parameter that the touches did not fix.
-
-    Attributes
-    ----------
-    name : str
-    reason : str
-        ``"untouched"`` (no reading depends on it), ``"entangled"`` (readings depend on it only
-        together with others), ``"weak"`` (they would fix it only to `u`), ``"entry"`` (taken from
-        elsewhere).
-    u : float
-        Standard uncertainty that the touches would give; NaN if none.
-    """
-
-    name: str
-    reason: str
-    u: float = math.nan
-
-    @property
-    def is_angle(self) -> bool:
-        """Whether it is a lean of a line or a slope of the face, not a place or a radius."""
-        places = ("bore_x", "bore_y", "pin_x", "pin_y")
-        return self.name not in places and not self.name.endswith("_radius")
+NORMAL_95: Final = coverage_factor(math.inf)
+"""Coverage factor for 95 % where the noise is known."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -129,36 +75,47 @@ class LineFit:
     ----------
     frame : LineFrame
     parameters : tuple of str
-        Of the model: lines, slopes, features.
+        Of the model: lines, slopes, features, balls, zeros, optional errors.
     values : ndarray, shape (p,)
     covariance : ndarray, shape (p, p)
-        k = 1, noise as stated, or scaled up so that two standard uncertainties still cover 95 %.
+        k = 1, the readings' noise at `scale` times the stated; zero for what is held.
     free : tuple of str
     held : tuple of Held
         Kept at nominal or at an entry.
     undetermined : tuple of Held
-        Positions that neither touches nor entries give; their values mean nothing.
+        Positions that neither readings nor entries give; their values mean nothing.
     used : tuple of Reading
     set_aside : tuple of Reading
-        Touches that could not be used: glancing, or of a kind that the model does not know.
+        Readings that could not be used: glancing, or of a kind that the model does not know.
     residuals_mm : ndarray, shape (n,)
-        Measured less fitted coordinate.
+        Measured less fitted coordinate; for a level in rad (`residual_kinds`).
     weighted : ndarray, shape (n,)
-        Residual over its own standard uncertainty; NaN where the fit follows a reading exactly.
+        Residual over its own standard uncertainty; its square is what chi-square loses without
+        it.  NaN where the fit follows a reading exactly.
+    off_mm : ndarray, shape (n,)
+        Measured less what all others predict, to first order; NaN as in `weighted`.
     residual_rows : tuple of int
         Index into `used` for each residual.
+    residual_kinds : tuple of str
+        ``"mm"`` or ``"rad"`` for each residual.
     slopes : ndarray, shape (n, p)
-        Derivatives of the residuals over their standard uncertainty.
+        Derivatives of the residuals, made independent with standard uncertainty 1.
+    known_slopes : ndarray, shape (m, p)
+        The same of what was known from elsewhere and used: entries, stated uncertainties.
     dof : int
     chi_square : float
     noise_ratio : float
         Residuals over stated noise; above 1 only where they are clearly larger.
+    scale : float
+        Factor on the stated noise that `covariance` contains, at least 1.
     dof_effective : float
-        Effective degrees of freedom of the scale of `covariance`.
+        Effective degrees of freedom of `scale`; infinite where the stated noise alone counts.
     k95 : float
         Coverage factor: `k95` standard uncertainties hold the truth 95 times in 100.
     index_u_rad : tuple of 2 floats
         Standard uncertainty of one positioning of tilt and rotary axis that was counted.
+    optional : tuple of str
+        Optional errors that are parameters.
     """
 
     frame: LineFrame
@@ -172,14 +129,19 @@ class LineFit:
     set_aside: tuple[Reading, ...]
     residuals_mm: Floats
     weighted: Floats
+    off_mm: Floats
     residual_rows: tuple[int, ...]
+    residual_kinds: tuple[str, ...]
     slopes: Floats
+    known_slopes: Floats
     dof: int
     chi_square: float
     noise_ratio: float
+    scale: float = 1.0
     dof_effective: float = math.inf
-    k95: float = 2.0
+    k95: float = NORMAL_95
     index_u_rad: tuple[float, float] = (0.0, 0.0)
+    optional: tuple[str, ...] = ()
 
     @property
     def line_values(self) -> Floats:
@@ -201,11 +163,11 @@ class LineFit:
     def widening(self) -> float:
         """Factor on every uncertainty where the residuals are clearly larger than stated; else 1.
 
-        With the noise taken from few residuals, Student's factor keeps two u at 95 %.
+        Student's factor is in it, so that two u stay at 95 %.
         """
         if not self.suspicious:
             return 1.0
-        return self.noise_ratio * coverage_factor(self.dof) / coverage_factor(math.inf)
+        return self.scale * self.k95 / NORMAL_95
 
     def shift_if(self, name: str) -> Floats:
         """Return how all values move for each unit by which a held parameter is really off.
@@ -217,22 +179,24 @@ class LineFit:
         shift[at] = 1.0
         if self.free:
             free = [self.parameters.index(item) for item in self.free]
-            rows = self.slopes
+            rows = np.vstack([self.slopes, self.known_slopes])
             shift[free] = -np.linalg.lstsq(rows[:, free], rows[:, at], rcond=None)[0]
         return shift
 
     def information(self, readings: tuple[Reading, ...] = ()) -> Floats:
         """Return weighted derivatives of the readings used and of more, shape (n, p).
 
+        Those used come first; rows of `known_slopes` are not among them.
+
         Raises
         ------
         ValueError
             If a further reading brings a feature that the fit does not know.
         """
-        model = Model(self.frame, (*self.used, *readings))
+        model = Model(self.frame, (*self.used, *readings), self.optional)
         if model.parameters != self.parameters:
             raise ValueError("the reading brings a feature that the fit does not know")
-        return _weighted(model, self.values)
+        return Weighed(model, self.index_u_rad, self.values).slopes(self.values)
 
 
 def fit_lines(
@@ -253,56 +217,61 @@ def fit_lines(
         At least one.
     known : mapping, optional
         Name of an entry -> what it says; used in this order, and only as far as needed.
+    extra : mapping, optional
+        Name of an optional error (`gudgeon.centre.errors.OPTIONAL`), an angle or a slope -> its
+        standard uncertainty about zero [rad, or a ratio], with which it is freed; infinite: none
+        is known, freed only if the readings fix it.
+    index_u_rad : tuple of 2 floats
+        Standard uncertainty of one positioning of tilt and rotary axis, shared by the readings of
+        one `Reading.seat`.
 
     Raises
     ------
     ValueError
-        If there are no readings.
+        If there are no readings, or `extra` names what is no such parameter or not above zero.
     """
     if not readings:
         raise ValueError("no readings to fit")
+    strange = [name for name in extra if name not in (*OPTIONAL, *FREED_IN_ORDER)]
+    if strange or not all(u > 0.0 for u in extra.values()):
+        raise ValueError(f"no optional parameter: {strange or 'uncertainty not above zero'}")
+    optional = tuple(name for name in OPTIONAL if name in extra)
     elsewhere = dict(known or {})
-    used, set_aside = _usable(frame, readings)
+    used, set_aside = usable(Model(frame, readings))
     if not used:
         used, set_aside = readings, ()
-    model = Model(frame, used)
-    start = _start(model, elsewhere)
-    must = [name for name in model.parameters if _is_position(name)]
-
-    free, held, undetermined, observed = _free_positions(model, start, must, elsewhere)
+    model = Model(frame, used, optional)
+    start = starting_values(model, elsewhere)
+    weighed = Weighed(model, index_u_rad, start)
+    free, held, undetermined, weighed.known = free_positions(weighed, start, elsewhere)
     try:
-        values, _ = _solve(model, start, free, observed)
+        values, _ = weighed.solve(start, free)
     except NotDetermined:
         # Formally independent, but not where the solution lies: nothing can be said.
-        undetermined += [Held(name, "entangled") for name in free if not name.endswith("_radius")]
-        values, free, observed = start, [], {}
-    weighted = _weighted(model, values)
-    for name in FREED_IN_ORDER:
-        if name not in model.parameters:
-            continue
-        verdict = _worth(model, weighted, free, observed, name)
-        if verdict is None:
-            free = [*free, name]
-        else:
-            held.append(verdict)
-    held.extend(
-        _worth(model, weighted, free, observed, name) or Held(name, "entangled")
-        for name in model.parameters
-        if name not in free and name not in must and name not in FREED_IN_ORDER
-    )
+        undetermined += [Held(name, "entangled") for name in free if not only_serves(name)]
+        values, free, weighed.known = start, [], {}
+    weighed.weights = whitening(model, values, index_u_rad)
+    free, also_held = _free_others(weighed, values, free, extra)
+    held += also_held
     while True:
         try:
-            values, fitted = _solve(model, values, free, observed)
+            values, fitted = weighed.solve(values, free)
             break
         except NotDetermined:
             # Angles told apart only by the small angles themselves: hold the last one freed.
             held.append(Held(free[-1], "entangled"))
+            weighed.known.pop(_stated(free[-1]), None)
             free = free[:-1]
-    return _result(model, values, fitted, free, held, undetermined, used, set_aside, observed)
+    return _result(weighed, values, fitted, free, held, undetermined, (used, set_aside))
 
 
 def other_senses(
-    frame: LineFrame, readings: tuple[Reading, ...], known: Mapping[str, Known] | None = None
+    frame: LineFrame,
+    readings: tuple[Reading, ...],
+    known: Mapping[str, Known] | None = None,
+    *,
+    extra: Mapping[str, float] = MappingProxyType({}),
+    index_u_rad: tuple[float, float] = (0.0, 0.0),
 ) -> dict[tuple[int, ...], LineFit]:
     """Return the fit for every combination of senses other than the declared one."""
     fits = {}
@@ -313,241 +282,131 @@ def other_senses(
             replace(axis, sense=axis.sense * flip)
             for axis, flip in zip(frame.axes, flips, strict=True)
         )
-        fits[tuple(a.sense for a in axes)] = fit_lines(replace(frame, axes=axes), readings, known)
+        fits[tuple(a.sense for a in axes)] = fit_lines(
+            replace(frame, axes=axes), readings, known, extra=extra, index_u_rad=index_u_rad
+        )
     return fits
 
 
-def _is_position(name: str) -> bool:
-    return name in ("tilt_y", "tilt_z", "rotary_x", "rotary_y", "rotary_z", "face") or (
-        name.endswith("_radius")
-    )
+def _stated(name: str) -> str:
+    """Return the key of the row that holds a stated uncertainty."""
+    return f"stated {name}"
 
 
-def _usable(
-    frame: LineFrame, readings: tuple[Reading, ...]
-) -> tuple[tuple[Reading, ...], tuple[Reading, ...]]:
-    """Part the readings into those whose approach meets the surface squarely enough, and others."""
-    model = Model(frame, readings)
-    zero = model.start()
-    keep: list[Reading] = []
-    aside: list[Reading] = []
-    for i, reading in enumerate(readings):
-        place = np.asarray(reading.position_mm)
-        if reading.feature == "face":
-            good = (
-                reading.toward is not None
-                and abs(model.outward(zero, i)) >= GLANCING
-                and not np.any(np.isnan(place) & (np.abs(model.normal(zero, i)) > 1e-6))
-            )
-        elif reading.toward is None:
-            good = not np.any(np.isnan(place[:2])) and abs(model.upright(zero, i)) >= GLANCING
-        else:
-            k = int(np.argmax(np.abs(reading.toward)))
-            good = not math.isnan(place[k]) and model.along(zero, i) <= 1.0 - GLANCING
-        (keep if good else aside).append(reading)
-    return tuple(keep), tuple(aside)
-
-
-def _start(model: Model, known: Mapping[str, Known]) -> Floats:
-    """Return parameters near the solution: the middle of what was touched."""
-    values = model.start()
-    at = {name: i for i, name in enumerate(model.parameters)}
-    single = {}
-    for item in known.values():
-        if len(item.weights) == 1:
-            ((name, factor),) = item.weights.items()
-            single[name] = item.value / factor
-    two = len(model.frame.axes) == 2
-    for feature in model.features:
-        here = [r for r in model.readings if r.feature == feature]
-        places = np.array([r.position_mm for r in here]) - model.frame.origin_mm
-        middle = np.array(
-            [np.mean(c[~np.isnan(c)]) if not np.all(np.isnan(c)) else 0.0 for c in places.T]
-        )
-        local = model.frame.basis.T @ middle
-        if two:
-            values[at["rotary_x"]], values[at["rotary_y"]] = local[0], local[1]
-        radius = f"{feature}_radius"
-        spread = [float(np.ptp(c[~np.isnan(c)])) for c in places.T if not np.all(np.isnan(c))]
-        values[at[radius]] = single.get(radius, max(0.5 * max(spread, default=0.0), 1.0))
-    return values
-
-
-def _weighted(model: Model, values: Floats) -> Floats:
-    """Return derivatives of all residuals over their standard uncertainty, shape (n, p)."""
-    return np.asarray(complex_derivatives(model.residuals, values) / model.u_mm[:, None])
-
-
-def _rows(
-    model: Model, weighted: Floats, names: list[str], observed: Mapping[str, Known]
-) -> Floats:
-    """Return weighted derivatives for the named parameters, entries used as readings included."""
-    rows = weighted[:, [model.parameters.index(name) for name in names]]
-    extra = [
-        [item.weights.get(name, 0.0) / _sure(item) for name in names] for item in observed.values()
-    ]
-    return np.vstack([rows, np.array(extra).reshape(-1, len(names))])
-
-
-def _sure(item: Known) -> float:
-    return max(item.u, EXACT_MM)
-
-
-def _free_positions(
-    model: Model, start: Floats, must: list[str], known: Mapping[str, Known]
-) -> tuple[list[str], list[Held], list[Held], dict[str, Known]]:
-    """Decide which positions the touches fix, which an entry must give, and which nobody gives."""
-    free = list(must)
+def _free_others(
+    weighed: Weighed, values: Floats, free: list[str], extra: Mapping[str, float]
+) -> tuple[list[str], list[Held]]:
+    """Free what is not a position, as far as the readings and stated uncertainties reach."""
+    slopes = weighed.slopes(values)
+    names = weighed.model.parameters
     held: list[Held] = []
-    observed: dict[str, Known] = {}
-    weighted = _weighted(model, start)
-    for entry, item in known.items():
-        if not any(name in model.parameters for name in item.weights):
+    free = list(free)
+    stated = [name for name, u in extra.items() if math.isfinite(u) and name in names]
+    for name in stated:
+        if np.any(slopes[:, weighed.at[name]]):
+            weighed.known[_stated(name)] = Known({name: 1.0}, 0.0, extra[name])
+            free.append(name)
+        else:
+            held.append(Held(name, "untouched", extra[name]))
+    for name in (*FREED_IN_ORDER, *weighed.model.optional):
+        if name in stated or name not in names:
             continue
-        before = _rows(model, weighted, free, observed)
-        after = _rows(model, weighted, free, {**observed, entry: item})
-        if _rank(after) > _rank(before):
-            observed[entry] = item
-            held.append(Held(entry, "entry", item.u))
-    entangled = _entangled(_rows(model, weighted, free, observed), free)
-    untouched = {
-        name
-        for name, column in zip(free, _rows(model, weighted, free, observed).T, strict=True)
-        if not np.any(np.abs(column) > 0.0)
-    }
-    undetermined = [
-        Held(name, "untouched" if name in untouched else "entangled") for name in entangled
-    ]
-    free = [name for name in free if name not in entangled]
-    # A radius that no side touch needs is nobody's loss.
-    undetermined = [item for item in undetermined if not item.name.endswith("_radius")]
-    return free, held, undetermined, observed
-
-
-def _scaled(rows: Floats) -> Floats:
-    sizes = np.linalg.norm(rows, axis=0)
-    return np.asarray(rows / np.where(sizes > 0.0, sizes, 1.0))
-
-
-def _rank(rows: Floats) -> int:
-    if rows.shape[1] == 0:
-        return 0
-    sizes = np.linalg.svd(_scaled(rows), compute_uv=False)
-    return int(np.sum(sizes > DEPENDENT * max(float(sizes[0]), 1.0)))
-
-
-def _entangled(rows: Floats, names: list[str]) -> list[str]:
-    """Return the names that take part in what the rows leave open (null space)."""
-    if not names:
-        return []
-    _, _, vt = np.linalg.svd(_scaled(rows), full_matrices=True)
-    open_part = vt[_rank(rows) :]
-    return [name for name, c in zip(names, open_part.T, strict=True) if np.any(np.abs(c) > 1e-6)]
-
-
-def _worth(
-    model: Model, weighted: Floats, free: list[str], observed: Mapping[str, Known], name: str
-) -> Held | None:
-    """Return why a parameter is held, or ``None`` if it is worth freeing."""
-    rows = _rows(model, weighted, [*free, name], observed)
-    column, others = rows[:, -1], rows[:, :-1]
-    size = float(np.linalg.norm(column))
-    if size == 0.0:
-        return Held(name, "untouched")
-    if others.shape[1]:
-        sizes = np.linalg.norm(others, axis=0)
-        basis, _ = np.linalg.qr(others / np.where(sizes > 0.0, sizes, 1.0))
-        column = column - basis @ (basis.T @ column)
-        column = column - basis @ (basis.T @ column)
-    square = float(np.linalg.norm(column))
-    if square <= DEPENDENT * size or rows.shape[1] > rows.shape[0]:
-        return Held(name, "entangled")
-    u = 1.0 / square
-    limit = POSITION_WORTH_MM if name in ("bore_x", "bore_y", "pin_x", "pin_y") else ANGLE_WORTH
-    return None if u <= limit else Held(name, "weak", u)
-
-
-def _solve(
-    model: Model, start: Floats, free: list[str], observed: Mapping[str, Known]
-) -> tuple[Floats, Any]:
-    """Solve for the named parameters; the others stay where they are."""
-    at_all = {name: i for i, name in enumerate(model.parameters)}
-    at = [at_all[name] for name in free]
-    if not at:
-        return start, None
-
-    def residuals(part: NDArray[Any]) -> NDArray[Any]:
-        full = start.astype(part.dtype)
-        full[at] = part
-        extra = [
-            (sum(full[at_all[n]] * w for n, w in item.weights.items()) - item.value) / _sure(item)
-            for item in observed.values()
-        ]
-        return np.concatenate([model.residuals(full) / model.u_mm, np.array(extra)])
-
-    fitted = solve(residuals, start[at])
-    values = start.copy()
-    values[at] = fitted.values
-    return values, fitted
+        verdict = worth(weighed, slopes, free, name)
+        if verdict is None:
+            free.append(name)
+        else:
+            held.append(verdict)
+    return free, held
 
 
 def _result(
-    model: Model,
+    weighed: Weighed,
     values: Floats,
-    fitted: Any,
+    fitted: Fitted | None,
     free: list[str],
     held: list[Held],
     undetermined: list[Held],
-    used: tuple[Reading, ...],
-    set_aside: tuple[Reading, ...],
-    observed: Mapping[str, Known],
+    readings: tuple[tuple[Reading, ...], tuple[Reading, ...]],
 ) -> LineFit:
+    model, parameters = weighed.model, weighed.model.parameters
     covariance = np.zeros((len(values), len(values)))
     count = len(model.residual_rows)
-    residuals = np.asarray(model.residuals(values), dtype=np.float64)
-    weighted, dof, chi_square = np.full(count, np.nan), 0, 0.0
+    single, off = np.full(count, np.nan), np.full(count, np.nan)
+    dof, chi_square = 0, 0.0
     if fitted is not None:
-        at = [model.parameters.index(name) for name in free]
-        covariance[np.ix_(at, at)] = fitted.cofactor
-        left = 1.0 - fitted.leverage[:count]
-        # Where the fit follows a reading exactly, its residual says nothing.
-        sure = left > 1e-6
-        weighted[sure] = residuals[sure] / (model.u_mm[sure] * np.sqrt(left[sure]))
         dof, chi_square = fitted.dof, fitted.sum_of_squares
-    ratio = 1.0
-    if dof >= FEW and chi_square > chi_square_99(dof):
-        ratio = math.sqrt(chi_square / dof)
-        # With the noise taken from few residuals, Student's factor keeps two u at 95 %.
-        covariance = covariance * (ratio * coverage_factor(dof) / coverage_factor(math.inf)) ** 2
-    weak = [
-        Held(name, "weak", float(math.sqrt(covariance[i, i])))
-        for i, name in enumerate(model.parameters)
-        if name in free
-        and _is_position(name)
-        and not name.endswith("_radius")
-        and math.sqrt(covariance[i, i]) > POSITION_WORTH_MM
-    ]
+    scale = pooled(chi_square, dof)
+    weak: list[Held] = []
+    if fitted is not None:
+        at = [weighed.at[name] for name in free]
+        # What the readings' own noise contributes grows with its scale, the rest does not.
+        effect = fitted.cofactor @ fitted.derivatives[:count].T
+        shares = fitted.cofactor + (scale.scale**2 - 1.0) * (effect @ effect.T)
+        covariance[np.ix_(at, at)] = shares
+        single, off = _one_by_one(weighed.weights, fitted, count)
+        spread = np.sqrt(np.diag(shares))
+        noise = _typical_noise(weighed)
+        # Poses can only be blamed for what comes from the readings.
+        gains = np.sqrt(np.sum(effect**2, axis=1)) / noise
+        for name, u, gain in zip(free, spread, gains, strict=True):
+            if not is_position(name) or only_serves(name):
+                continue
+            badly_posed = gain > GAIN_WORTH and u > GAIN_FROM_MM
+            if u > POSITION_WORTH_MM or badly_posed:
+                weak.append(Held(name, "weak", float(u)))
     return LineFit(
         frame=model.frame,
-        parameters=model.parameters,
+        parameters=parameters,
         values=values,
         covariance=covariance,
         free=tuple(free),
         held=tuple(held),
         undetermined=(*undetermined, *weak),
-        used=used,
-        set_aside=set_aside,
-        residuals_mm=residuals,
-        weighted=weighted,
+        used=readings[0],
+        set_aside=readings[1],
+        residuals_mm=np.asarray(model.residuals(values), dtype=np.float64),
+        weighted=single,
+        off_mm=off,
         residual_rows=tuple(model.residual_rows),
-        slopes=_weighted(model, values),
+        residual_kinds=model.residual_kinds,
+        slopes=weighed.slopes(values),
+        known_slopes=weighed.known_rows(),
         dof=dof,
         chi_square=chi_square,
-        noise_ratio=ratio,
+        noise_ratio=scale.noise_ratio,
+        scale=scale.scale,
+        dof_effective=scale.dof,
+        k95=scale.k95,
+        index_u_rad=weighed.index_u_rad,
+        optional=model.optional,
     )
 
 
-def chi_square_99(dof: int) -> float:
-    """Return the 99 % point of chi-square (Wilson and Hilferty's approximation, within 1 %)."""
-    part = 2.0 / (9.0 * dof)
-    return float(dof * (1.0 - part + Z_99 * math.sqrt(part)) ** 3)
+def _one_by_one(weights: Floats, fitted: Fitted, count: int) -> tuple[Floats, Floats]:
+    """Return each residual over its standard uncertainty, and how far it lies off the others.
+
+    With V the covariance of the noise and S that of the residuals, leaving out residual i moves
+    it to (V^-1 r)_i / (V^-1 S V^-1)_ii and lowers chi-square by (V^-1 r)_i^2 / (V^-1 S V^-1)_ii.
+    """
+    jacobian = fitted.derivatives
+    sizes = np.linalg.norm(jacobian, axis=0)
+    basis, _ = np.linalg.qr(jacobian / np.where(sizes > 0.0, sizes, 1.0))
+    left = weights.T @ basis[:count]
+    whole = np.sum(weights**2, axis=0)
+    own = whole - np.sum(left**2, axis=1)
+    pull = weights.T @ fitted.residuals[:count]
+    # Where the fit follows a reading exactly, its residual says nothing.
+    sure = own > 1e-6 * whole
+    single, off = np.full(count, np.nan), np.full(count, np.nan)
+    single[sure] = pull[sure] / np.sqrt(own[sure])
+    off[sure] = pull[sure] / own[sure]
+    return single, off
+
+
+def _typical_noise(weighed: Weighed) -> float:
+    """Return the middle standard uncertainty of what counts a length, index error included."""
+    model = weighed.model
+    inverse = np.linalg.inv(weighed.weights)
+    u = np.linalg.norm(inverse, axis=1)
+    lengths = [kind == "mm" for kind in model.residual_kinds]
+    return float(np.median(u[lengths])) if any(lengths) else math.inf

@@ -30,6 +30,9 @@ Numbers = NDArray[Any]
 BALL: Final = "ball "
 """What the name of a ball's feature begins with."""
 
+LEAST_U: Final = 1e-6
+"""Standard uncertainty of a reading that states none: a nanometre, so that it weighs as exact."""
+
 GLANCING: Final = 0.25
 """A surface whose normal makes less than this cosine with the approach is not used: the tip slides
 along it, and the reading says little (about 75 deg; common practice, no source)."""
@@ -63,7 +66,7 @@ class Reading:
         Standard uncertainty of the counting coordinate.
     zero : str
         Name of an unknown zero that rows share: those of one indicator sweep, or of one level.
-        Parameter ``zero_<name>``, added to the counting coordinate [mm] (level: [rad]).
+        Parameter ``zero_<name>``, added along `toward` [mm] (to the inclination of a level [rad]).
     seat : int
         Number of the positioning of tilt and rotary: rows with one number were read without an
         axis moving in between and share its index error; -1: its own.
@@ -155,7 +158,7 @@ class Model:
         self._part = np.array([part for _, part in parts], dtype=np.intp)
         self.u_mm = np.array(
             [
-                math.hypot(readings[i].u_mm, readings[i].step / math.sqrt(12.0))
+                max(math.hypot(readings[i].u_mm, readings[i].step / math.sqrt(12.0)), LEAST_U)
                 for i in self.residual_rows
             ]
         )
@@ -266,7 +269,7 @@ class Model:
         place = straightened(self._place, v, self._at)
         zero = np.append(v, 0.0)[self._zero_at]
         if self.zeros:
-            place = place + zero[:, None] * np.abs(self._way)
+            place = place + zero[:, None] * self._way
         return _State(v, tilt_sense * tilt, self.frame.axes[-1].sense * rotary, place, zero)
 
     # What stands where: arrays of shape (number of rows, 3), real or complex -----------------

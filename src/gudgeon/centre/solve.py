@@ -6,14 +6,14 @@ go in, and what the data determine is judged here from the scaled derivatives at
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from typing import Any, Final
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-__all__ = ["RANK", "Fitted", "NotDetermined", "solve"]
+__all__ = ["RANK", "Fitted", "NotDetermined", "complex_derivatives", "solve"]
 
 Floats = NDArray[np.float64]
 Residuals = Callable[[NDArray[Any]], NDArray[Any]]
@@ -133,14 +133,16 @@ def _finish(x: Floats, r: Floats, jac: Floats, steps: int) -> Fitted:
     return Fitted(x, cofactor, r, np.asarray(np.sum(u**2, axis=1)), jac, steps)
 
 
-def complex_derivatives(residuals: Residuals, at: Floats) -> Floats:
-    """Return derivatives by complex steps, shape (n, p)."""
-    columns = []
-    for i in range(len(at)):
+def complex_derivatives(
+    residuals: Residuals, at: Floats, columns: Sequence[int] | None = None
+) -> Floats:
+    """Return derivatives by complex steps, shape (n, p); of some parameters only if asked."""
+    found = []
+    for i in range(len(at)) if columns is None else columns:
         shifted = at.astype(np.complex128)
         shifted[i] += 1e-30j
-        columns.append(np.asarray(residuals(shifted)).imag / 1e-30)
-    return np.column_stack(columns)
+        found.append(np.asarray(residuals(shifted)).imag / 1e-30)
+    return np.column_stack(found)
 
 
 def _column_sizes(jac: Floats) -> Floats:
