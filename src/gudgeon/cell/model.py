@@ -30,6 +30,9 @@ from gudgeon.cell.model_bodies import ToolStep as ToolStep
 from gudgeon.cell.model_bodies import Window as Window
 from gudgeon.cell.model_control import Control as Control
 from gudgeon.cell.model_control import Jog as Jog
+from gudgeon.cell.model_dimensions import Accuracy as Accuracy
+from gudgeon.cell.model_dimensions import DrawingDimension as DrawingDimension
+from gudgeon.cell.model_dimensions import Feature as Feature
 from gudgeon.cell.model_drift import Check as Check
 from gudgeon.cell.model_drift import DayRow as DayRow
 from gudgeon.cell.model_drift import Drift as Drift
@@ -444,6 +447,7 @@ class Part:
     mass: Amount | None = entry(Kind.MASS, "mass of one blank", low=0.0)
     mass_centre: Point | None = entry(Kind.LENGTH, "its centre of mass, part frame", Shape.POINT)
     faces: tuple[PartFace, ...] = sections(PartFace, "sides that are machined")
+    features: tuple[Feature, ...] = sections(Feature, "surfaces and holes that dimensions link")
 
 
 @dataclass(frozen=True, slots=True)
@@ -579,6 +583,10 @@ class Cell:
     models: tuple[Model, ...] = sections(Model, "bodies drawn in CAD")
     money: Money = section(Money, "cost and saving")
     readings: Readings = section(Readings, "what was touched")
+    dimensions: tuple[DrawingDimension, ...] = sections(
+        DrawingDimension, "dimensions of the drawing"
+    )
+    accuracy: Accuracy = section(Accuracy, "how large the causes of error are")
     checks: tuple[Check, ...] = sections(Check, "readings taken every morning")
     drift: Drift = section(Drift, "the morning checks, and what was made since")
     currency: str = field(default="")  # as written with the sums, such as "EUR"

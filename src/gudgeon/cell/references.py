@@ -21,10 +21,15 @@ def double_names(cell: Cell, source: Source) -> Iterator[Fault]:
         ("operation", "name", ("operations",), [cut.name for cut in cell.operations]),
         ("solid", "name", ("solids",), [solid.name for solid in cell.solids]),
         ("model", "name", ("models",), [model.name for model in cell.models]),
+        ("dimension", "name", ("dimensions",), [one.name for one in cell.dimensions]),
         ("check", "name", ("checks",), [check.name for check in cell.checks]),
     ]
     lists += [
         ("face", "name", ("parts", number, "faces"), [face.name for face in part.faces])
+        for number, part in enumerate(cell.parts)
+    ]
+    lists += [
+        ("feature", "name", ("parts", number, "features"), [one.name for one in part.features])
         for number, part in enumerate(cell.parts)
     ]
     for what, key, path, names in lists:
@@ -102,6 +107,43 @@ def unknown_names(cell: Cell, source: Source, broken: frozenset[str]) -> Iterato
         known = faces_of(cut.part) if parts_known else []
         if known and cut.face is not None and cut.face not in known:
             yield _unknown(source, (*path, "face"), "face", cut.face, known)
+    yield from _unknown_features(cell, source, broken, numbers if tools_known else [], stations)
+
+
+def _unknown_features(
+    cell: Cell, source: Source, broken: frozenset[str], tools: list[str], stations: list[str]
+) -> Iterator[Fault]:
+    """Yield C026 for names that features and dimensions use."""
+    if "parts" in broken:
+        return
+    for number, part in enumerate(cell.parts):
+        faces = [face.name for face in part.faces if face.name is not None]
+        for place, feature in enumerate(part.features):
+            path: Path = ("parts", number, "features", place)
+            if faces and feature.face not in (None, *faces):
+                yield _unknown(source, (*path, "face"), "face", str(feature.face), faces)
+            if tools and feature.tool is not None and str(feature.tool) not in tools:
+                yield _unknown(source, (*path, "tool"), "tool", str(feature.tool), tools)
+    parts = [part.name for part in cell.parts if part.name is not None]
+    for number, one in enumerate(cell.dimensions):
+        path = ("dimensions", number)
+        if parts and one.part not in (None, *parts):
+            yield _unknown(source, (*path, "part"), "part", str(one.part), parts)
+            continue
+        known = [
+            feature.name
+            for part in cell.parts
+            if one.part in (None, part.name)
+            for feature in part.features
+            if feature.name is not None
+        ]
+        for key, name in (("feature", one.feature), ("measured_from", one.measured_from)):
+            if known and name not in (None, "datum", *known):
+                yield _unknown(source, (*path, key), "feature", str(name), known)
+        for place, name in enumerate(one.stations):
+            if stations and "stations" not in broken and name not in stations:
+                at: Path = (*path, "stations", place)
+                yield _unknown(source, at, "station", name, stations)
 
 
 def _unknown(source: Source, path: Path, what: str, name: str, known: list[str]) -> Fault:
@@ -114,6 +156,7 @@ def _unknown(source: Source, path: Path, what: str, name: str, known: list[str])
         "face": "[[parts.faces]]",
         "box": "[[unit.boxes]]",
         "station": "[[stations]]",
+        "feature": "[[parts.features]]",
     }[what]
     do = f"write {mark}{near[0]}{mark}, or " if near and what != "tool" else ""
     return Fault(
