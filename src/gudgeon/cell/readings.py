@@ -106,6 +106,8 @@ def _belonging(touches: list[Touch]) -> tuple[Touch, ...]:
                 touch.feature,
             )
             zero = before.zero if before is not None and goes_on else f"sweep {touch.row}"
+        elif touch.kind == "level" and zero:
+            zero = f"level {zero}"  # never one with the zero of a dial
         found.append(replace(touch, seat=seat, zero=zero))
     return tuple(found)
 

@@ -11,7 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from gudgeon.cell.model import Touch
-from gudgeon.centre.fit import Known, LineFit, fit_lines, other_senses
+from gudgeon.centre.fit import Held, Known, LineFit, fit_lines, other_senses
 from gudgeon.centre.hand import HandLines, find_by_hand
 from gudgeon.centre.lines import LineFrame
 from gudgeon.centre.readings import GLANCING, Model, Reading
@@ -20,9 +20,26 @@ from gudgeon.findings.senses import SenseFindings
 from gudgeon.kinematics.chain import AxisLine, TurningAxis
 from gudgeon.quantity.kinds import Kind
 
-__all__ = ["Contradiction", "LineStudy", "TouchFindings"]
+__all__ = ["TEMPERATURE_SPAN_C", "Contradiction", "LineStudy", "TouchFindings"]
 
 Floats = NDArray[np.float64]
+
+HAND_FEATURES: Final = ("face", "bore", "pin")
+
+TEMPERATURE_SPAN_C: Final = 1.0
+"""Change of temperature while reading that is told [K]: 0.01 mm over a metre of cast iron.
+
+Common practice, no source.
+"""
+
+MILL_SCALE_U: Final = 2e-5
+"""Standard uncertainty of the mill's scales where it is asked for but not entered: 0.02 mm a metre.
+
+Common practice, no source.
+"""
+
+MILL_SQUARE_U: Final = 1e-4
+"""The same of its squareness: 0.01 mm over 100 mm; common practice, no source [rad]."""
 
 CLEAR: Final = 25.0
 """Chi-square by which another sense must do better before it is believed: five sigma."""
@@ -84,9 +101,17 @@ class LineStudy:
         return tuple(item for item in self.contradictions if item.kind != "face_sign")
 
     @property
+    def open_positions(self) -> tuple[Held, ...]:
+        """Positions that neither readings nor entries give, a face that nobody touched included."""
+        if self.fit is None:
+            return ()
+        bare = [item for item in self.fit.held if (item.name, item.reason) == ("face", "untouched")]
+        return (*self.fit.undetermined, *bare)
+
+    @property
     def determined(self) -> bool:
         """Whether the fit gives both lines and the face."""
-        return self.fit is not None and not self.fit.undetermined
+        return self.fit is not None and not self.open_positions
 
     @property
     def at_odds(self) -> bool:
@@ -118,12 +143,51 @@ class TouchFindings(SenseFindings):
         if len(frame.axes) == 2:
             pin = self.cell.readings.pin_diameter
             radii = {} if pin is None else {"pin": pin.value / 2.0, "bore": pin.value / 2.0}
-            hand = find_by_hand(frame, readings, radii)
-        fit = fit_lines(frame, readings, known)
+            # With pencil and paper only what stands by itself can be used.
+            plain = tuple(r for r in readings if not r.zero and r.feature in HAND_FEATURES)
+            hand = find_by_hand(frame, plain, radii)
+        fit = self._fit(frame, readings, known)
         found = [*self._wrong_side(frame, readings), *self._mirrored(frame, readings, fit, known)]
         if not found:
             found = self._face_sign(frame, fit)
         return LineStudy(frame, readings, hand, fit, tuple(found), find_suspects(fit, known))
+
+    def _fit(
+        self, frame: LineFrame, readings: tuple[Reading, ...], known: dict[str, Known]
+    ) -> LineFit:
+        return fit_lines(
+            frame, readings, known, extra=self.asked_of_the_fit, index_u_rad=self.index_u_rad
+        )
+
+    @property
+    def index_u_rad(self) -> tuple[float, float]:
+        """Standard uncertainty of one positioning of tilt and rotary axis, as entered."""
+        given = self.cell.readings
+        tilt, rotary = given.tilt_index_u, given.rotary_index_u
+        return (tilt.value if tilt else 0.0, rotary.value if rotary else 0.0)
+
+    @property
+    def asked_of_the_fit(self) -> dict[str, float]:
+        """What the fit shall find beside the lines, with what is known of its size (k = 1)."""
+        given = self.cell.readings
+        roles = ("tilt", "rotary") if self.has_tilt else ("rotary",)
+        parts = {"clocking": ("zero",), "scales": ("scale",), "harmonics": ("sin", "cos")}
+        asked: dict[str, float] = {}
+        for group in given.include:
+            for part in parts.get(group, ()):
+                asked.update({f"{role}_{part}": math.inf for role in roles})
+        if "mill" in given.include:
+            scale = given.mill_scale_u.value if given.mill_scale_u else MILL_SCALE_U
+            square = given.mill_square_u.value if given.mill_square_u else MILL_SQUARE_U
+            asked.update({f"mill_scale_{axis}": scale for axis in "xyz"})
+            asked.update({f"mill_square_{pair}": square for pair in ("xy", "xz", "yz")})
+        return asked
+
+    @property
+    def readings_span_c(self) -> float:
+        """How far the temperature went while reading [K]; 0 where it was not noted."""
+        noted = [t.temperature_c for t in self.cell.touches if not math.isnan(t.temperature_c)]
+        return max(noted) - min(noted) if noted else 0.0
 
     @cached_property
     def touch_axes(self) -> tuple[TurningAxis, ...]:
@@ -153,8 +217,9 @@ class TouchFindings(SenseFindings):
             # The face looks along the unit frame's x; the line along its positive machine axis.
             side = float(np.sign(self.unit_axes[:, 0] @ np.asarray(along)))
         placement = self.cell.placement
+        readings = tuple(r for r in readings if r.feature != "level")
         places = np.array([r.position_mm for r in readings]).reshape(-1, 3)
-        round_ones = np.array([r.feature != "face" for r in readings], dtype=bool)
+        round_ones = np.array([r.feature in ("bore", "pin") for r in readings], dtype=bool)
         level = np.array([abs(math.sin(r.tilt_rad)) < 0.5 for r in readings], dtype=bool)
 
         def middle(rows: Floats, otherwise: float) -> float:
@@ -271,7 +336,9 @@ class TouchFindings(SenseFindings):
             return []
         better = {
             senses: other
-            for senses, other in other_senses(frame, readings, known).items()
+            for senses, other in other_senses(
+                frame, readings, known, extra=self.asked_of_the_fit, index_u_rad=self.index_u_rad
+            ).items()
             if not other.suspicious and fit.chi_square - other.chi_square > CLEAR
         }
         if not better:
@@ -331,12 +398,17 @@ def _reading(touch: Touch) -> Reading:
     """Return a row of the table as the engines want it: the tip's centre, its radius still in."""
     toward = None
     place = np.array([math.nan if c is None else c for c in touch.position_mm])
-    if touch.kind == "touch":
+    radius = 0.0
+    if touch.toward:
         vector = np.zeros(3)
         vector["XYZ".index(touch.toward[0].upper())] = 1.0 if touch.toward[1] == "+" else -1.0
         toward = (float(vector[0]), float(vector[1]), float(vector[2]))
-        if touch.compensated:
-            place = place - vector * touch.radius_mm
+        if touch.kind in ("touch", "sweep"):
+            # A plunger pushed in by so much meets the surface so much nearer.
+            place = place - vector * touch.dial_mm
+            radius = touch.radius_mm
+            if touch.compensated:
+                place = place - vector * radius
     return Reading(
         row=touch.row,
         feature=touch.feature,
@@ -344,8 +416,15 @@ def _reading(touch: Touch) -> Reading:
         tilt_rad=touch.tilt_rad,
         rotary_rad=touch.rotary_rad,
         position_mm=(float(place[0]), float(place[1]), float(place[2])),
-        radius_mm=touch.radius_mm if toward is not None else 0.0,
+        radius_mm=radius,
         u_mm=touch.u_mm,
+        zero=touch.zero,
+        seat=touch.seat,
+        angle_rad=touch.angle_rad,
+        step=touch.step_mm,
+        temperature_c=touch.temperature_c,
+        day=touch.day,
+        tool=touch.tool,
     )
 
 

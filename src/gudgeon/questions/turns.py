@@ -185,7 +185,11 @@ def _half_touched(findings: Findings, study: LineStudy, fit: LineFit, procedure:
     """Answer for touches that leave a position open."""
     units = findings.units
     missing = list(findings.touches_lacking(study))
-    weak = [item for item in fit.undetermined if item.reason == "weak"]
+    left_open = study.open_positions
+    weak = [item for item in left_open if item.reason == "weak"]
+    if left_open and all(item.name == "face" for item in left_open):
+        faces = [item for item in missing if "platter face" in item.what]
+        missing = faces[:1] or missing  # the lines are there: any touch of the face will do
     if study.at_odds:
         missing.insert(0, findings.touches_to_repeat(study))
     elif weak:
@@ -202,7 +206,7 @@ def _half_touched(findings: Findings, study: LineStudy, fit: LineFit, procedure:
             ),
         )
     if not missing:
-        names = ", ".join(plain_name(item.name) for item in fit.undetermined)
+        names = ", ".join(plain_name(item.name) for item in left_open)
         missing.append(
             Missing(
                 "touches of the hand method",
@@ -212,13 +216,13 @@ def _half_touched(findings: Findings, study: LineStudy, fit: LineFit, procedure:
             )
         )
     found = found_of(fit.frame, fit.line_values, fit.line_covariance)
-    open_names = {item.name for item in fit.undetermined}
+    open_names = {item.name for item in left_open}
     figures = tuple(
         item
         for item in line_figures(units, fit.frame, found, fit.free, "by fit of the touches so far")
         if not _hangs_on(item.name, open_names)
     )
-    names = " and ".join(plain_name(item.name) for item in fit.undetermined[:2])
+    names = " and ".join(plain_name(item.name) for item in left_open[:2])
     headline = f"Cannot tell yet: the touches so far do not fix the {names}."
     if study.at_odds:
         headline = f"Cannot tell yet: {missing[0].why}."
