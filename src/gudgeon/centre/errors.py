@@ -51,7 +51,8 @@ def turned_to(role: str, shown: Numbers, values: Numbers, at: Mapping[str, int])
         ``"tilt"`` or ``"rotary"``.
     shown : ndarray, shape (n,)
         What the control shows [rad].
-    values : ndarray, shape (p,)
+    values : ndarray, shape (p,) or (p, B, 1)
+        With B sets at once the result has shape (B, n).
     at : mapping
         Parameter name -> index into `values`; names that are absent count as zero.
     """
@@ -68,17 +69,18 @@ def turned_to(role: str, shown: Numbers, values: Numbers, at: Mapping[str, int])
     return found
 
 
-def straightened(place: Numbers, values: Numbers, at: Mapping[str, int]) -> Numbers:
+def straightened(place: Floats, values: Numbers, at: Mapping[str, int]) -> Numbers:
     """Return true coordinates from displayed ones, both counted from the line frame's origin [mm].
 
-    A coordinate that was not noted (NaN) stays so, and counts as zero in what it does to others.
+    Takes places of shape (n, 3) and parameters as `turned_to` does.  A coordinate that was not
+    noted (NaN) stays so, and counts as zero in what it does to others.
     """
     if not any(name in at for name in _OF_THE_MILL):
         return place
     noted = np.where(np.isnan(place), 0.0, place)
-    columns = [place[:, k] for k in range(3)]
+    columns: list[Numbers] = [place[:, k] for k in range(3)]
     for name, (into, of) in _OF_THE_MILL.items():
         index = at.get(name)
         if index is not None:
             columns[into] = columns[into] + values[index] * noted[:, of]
-    return np.stack(columns, axis=1)
+    return np.stack(np.broadcast_arrays(*columns), axis=-1)

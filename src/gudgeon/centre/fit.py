@@ -34,11 +34,12 @@ from gudgeon.centre.lines import LineFrame
 from gudgeon.centre.pooling import chi_square_99, pooled
 from gudgeon.centre.readings import Model, Reading
 from gudgeon.centre.solve import Fitted, NotDetermined
-from gudgeon.centre.weighing import Known, Weighed, whitening
+from gudgeon.centre.weighing import EXACT_MM, Known, Weighed, whitening
 from gudgeon.quantity.spread import coverage_factor
 
 __all__ = [
     "ANGLE_WORTH",
+    "EXACT_MM",
     "FREED_IN_ORDER",
     "GAIN_WORTH",
     "POSITION_WORTH_MM",

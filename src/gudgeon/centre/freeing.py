@@ -18,7 +18,6 @@ import numpy as np
 from numpy.typing import NDArray
 
 from gudgeon.centre.readings import BALL, GLANCING, Model, Reading
-from gudgeon.centre.solve import complex_derivatives
 from gudgeon.centre.weighing import Known, Weighed
 
 __all__ = [
@@ -116,33 +115,36 @@ def is_place(name: str) -> bool:
 
 def usable(model: Model) -> tuple[tuple[Reading, ...], tuple[Reading, ...]]:
     """Part the readings into those that meet the surface squarely enough, and others."""
-    zero = model.start()
+    normals = model.normals(model.start())
+    upright = model.upright_directions(model.start())
     keep: list[Reading] = []
     aside: list[Reading] = []
     for i, reading in enumerate(model.readings):
         place = np.asarray(reading.position_mm)
+        toward = np.asarray(reading.toward or (0.0, 0.0, 0.0))
         if reading.feature == "face":
             good = (
                 reading.toward is not None
-                and abs(model.outward(zero, i)) >= GLANCING
-                and not np.any(np.isnan(place) & (np.abs(model.normal(zero, i)) > 1e-6))
+                and abs(float(normals[i] @ toward)) >= GLANCING
+                and not np.any(np.isnan(place) & (np.abs(normals[i]) > 1e-6))
             )
         elif reading.feature == "level":
             good = (
                 reading.toward is not None
                 and abs(reading.toward[2]) < 1e-6
                 and math.isfinite(reading.angle_rad)
-                and abs(float(model.normal(zero, i)[2])) >= GLANCING
+                and abs(float(normals[i][2])) >= GLANCING
             )
         elif reading.feature.startswith(BALL):
             good = reading.toward is None and not bool(np.all(np.isnan(place)))
         elif reading.feature not in model.features:
             good = False
         elif reading.toward is None:
-            good = not np.any(np.isnan(place[:2])) and abs(model.upright(zero, i)) >= GLANCING
+            good = not np.any(np.isnan(place[:2])) and abs(float(upright[i][2])) >= GLANCING
         else:
-            k = int(np.argmax(np.abs(reading.toward)))
-            good = not math.isnan(place[k]) and model.along(zero, i) <= 1.0 - GLANCING
+            k = int(np.argmax(np.abs(toward)))
+            slides = abs(float(upright[i] @ toward)) > 1.0 - GLANCING
+            good = not math.isnan(place[k]) and not slides
         (keep if good else aside).append(reading)
     return tuple(keep), tuple(aside)
 
@@ -176,7 +178,7 @@ def starting_values(model: Model, known: Mapping[str, Known]) -> Floats:
         # Where the ball should sit on the platter is linear in its own coordinates.
         columns = [at[f"{ball}_{part}"] for part in "xyz"]
         rows = [k for k, i in enumerate(model.residual_rows) if model.readings[i].feature == ball]
-        slopes = complex_derivatives(model.residuals, values, columns)[rows]
+        slopes = model.derivatives(values, columns)[rows]
         off = np.asarray(model.residuals(values), dtype=np.float64)[rows]
         values[columns] -= np.linalg.lstsq(slopes, off, rcond=None)[0]
     return values

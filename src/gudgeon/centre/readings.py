@@ -1,4 +1,4 @@
-"""Touches as the engines see them, and what the model of the unit predicts for each.
+"""What the model of the unit predicts for each reading.
 
 A touch counts one machine coordinate: the one along which the tip approached.  Its residual is the
 measured less the predicted coordinate, so that a residual can be read against the display.  The two
@@ -12,7 +12,7 @@ whose axis is parallel to the rotary line at (centre_x, centre_y) from it.
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from typing import Any, Final
 
@@ -21,94 +21,44 @@ from numpy.typing import NDArray
 
 from gudgeon.centre.errors import straightened, turned_to
 from gudgeon.centre.lines import LineFrame, level_direction, upright_direction
+from gudgeon.centre.reading import BALL, GLANCING, Reading
 
 __all__ = ["BALL", "GLANCING", "SLOPES", "Model", "Reading"]
 
 Floats = NDArray[np.float64]
 Numbers = NDArray[Any]
 
-BALL: Final = "ball "
-"""What the name of a ball's feature begins with."""
+STEP: Final = 1e-30
+"""Complex step, small enough that its square vanishes."""
 
 LEAST_U: Final = 1e-6
 """Standard uncertainty of a reading that states none: a nanometre, so that it weighs as exact."""
-
-GLANCING: Final = 0.25
-"""A surface whose normal makes less than this cosine with the approach is not used: the tip slides
-along it, and the reading says little (about 75 deg; common practice, no source)."""
 
 SLOPES = ("slope_x", "slope_y")
 """Slopes of the platter face in the frame of the rotary line, no unit."""
 
 
 @dataclass(frozen=True, slots=True)
-class Reading:
-    """One touch, one row of an indicator sweep or of a level, or a centre found by a cycle.
+class _State:
+    """B sets of parameters, and what follows from them for all n readings; line frame.
 
     Attributes
     ----------
-    row : int
-        Line of the table of readings, to name it.
-    feature : str
-        ``"face"``, ``"bore"``, ``"pin"``, ``"level"`` (a level laid on the face), or
-        ``"ball <name>"``: the centre of a ball fixed on the platter, `toward` ``None``.
-    toward : tuple of 3 floats or None
-        Unit vector of the approach in T, along a machine axis; ``None`` for a centre (x and y).
-        A row of an indicator sweep points along the plunger into the surface, and its position is
-        the machine coordinate less the dial's reading along it.
-    tilt_rad, rotary_rad : float
-        Programmed angles.
-    position_mm : tuple of 3 floats
-        In T [mm]; NaN where it was not noted.
-    radius_mm : float
-        Stylus radius still contained in the position; 0 if it is the surface.
-    u_mm : float
-        Standard uncertainty of the counting coordinate.
-    zero : str
-        Name of an unknown zero that rows share: those of one indicator sweep, or of one level.
-        Parameter ``zero_<name>``, added along `toward` [mm] (to the inclination of a level [rad]).
-    seat : int
-        Number of the positioning of tilt and rotary: rows with one number were read without an
-        axis moving in between and share its index error; -1: its own.
-    angle_rad : float
-        Feature ``"level"``: inclination read, positive where the face rises along `toward`; `u_mm`
-        is then in rad and the position unused.
-    step : float
-        Read-out step [mm; rad for a level]; step / sqrt 12 is added in quadrature to `u_mm`.
-    temperature_c : float
-        NaN where it was not noted.
-    day : str
-        ISO date, or empty.
-    tool : str
-        Stylus, indicator or edge finder, or empty.
+    v : ndarray, shape (p, B, 1)
+    place : ndarray, shape (n, 3) or (B, n, 3)
+        Machine coordinates, counted from the frame's origin [mm].
+    zero : ndarray, shape (n, B)
+    crossing : ndarray, shape (B, n, 3)
+        Where the rotary line's crossing stands in the pose of each reading.
+    axes : tuple of 3 ndarrays, shape (B, n, 3)
+        Directions of the platter's x, y and z there.
     """
 
-    row: int
-    feature: str
-    toward: tuple[float, float, float] | None
-    tilt_rad: float
-    rotary_rad: float
-    position_mm: tuple[float, float, float]
-    radius_mm: float
-    u_mm: float
-    zero: str = ""
-    seat: int = -1
-    angle_rad: float = math.nan
-    step: float = 0.0
-    temperature_c: float = math.nan
-    day: str = ""
-    tool: str = ""
-
-
-@dataclass(frozen=True, slots=True)
-class _State:
-    """Parameters, and what follows from them for every reading: angles [rad], places [mm]."""
-
     v: Numbers
-    tilt: Numbers
-    rotary: Numbers
     place: Numbers
     zero: Numbers
+    crossing: Numbers
+    axes: tuple[Numbers, Numbers, Numbers]
 
 
 class Model:
@@ -166,8 +116,10 @@ class Model:
         self._two = len(frame.axes) == 2
         # Machine axes as rows in the line frame: row k is machine axis k.
         self._machine = frame.basis
+        self._back = frame.basis.T
         self._place = np.array([r.position_mm for r in readings], dtype=np.float64).reshape(-1, 3)
         self._place = self._place - np.asarray(frame.origin_mm)
+        self._whole = not np.any(np.isnan(self._place))
         self._way = np.array([r.toward or (0.0, 0.0, 0.0) for r in readings]).reshape(-1, 3)
         self._side_of = np.sign(np.sum(self._way, axis=1))
         self._toward = self._way @ self._machine
@@ -198,141 +150,155 @@ class Model:
         return np.zeros(len(self.parameters))
 
     def residuals(self, values: Numbers, turned: tuple[complex, complex] = (0.0, 0.0)) -> Numbers:
-        """Return measured less predicted coordinates [mm; rad for a level], shape (n,).
+        """Return measured less predicted coordinates [mm; rad for a level].
 
         Parameters
         ----------
-        values : ndarray, shape (p,)
+        values : ndarray, shape (p,) or (B, p)
+            One set of parameters, or several at once.
         turned : tuple of 2 numbers
             By how much tilt and rotary axis stand beyond what was programmed, everywhere [rad].
+
+        Returns
+        -------
+        ndarray, shape (n,) or (B, n)
         """
-        s = self._state(np.asarray(values), turned)
-        out = np.zeros(len(self.residual_rows), dtype=np.result_type(s.v, s.tilt, s.rotary))
+        v = np.asarray(values)
+        s = self._state(np.atleast_2d(v), turned)
+        out = np.zeros((s.v.shape[1], len(self.residual_rows)), dtype=s.crossing.dtype)
         for (what, name), rows in self._groups:
             first = self._first[rows]
             if what == "face":
-                out[first] = self._face(s, rows)
+                out[:, first] = self._face(s, rows)
             elif what == "side":
-                out[first] = self._side(s, name, rows)
+                out[:, first] = self._side(s, name, rows)
             elif what == "centre":
                 x_y = self._centre(s, name, rows)
-                out[first], out[first + 1] = x_y[:, 0], x_y[:, 1]
+                out[:, first], out[:, first + 1] = x_y[..., 0], x_y[..., 1]
             elif what == "level":
-                out[first] = self._level(s, rows)
+                out[:, first] = self._level(s, rows)
             elif what == "ball":
-                apart = np.zeros((len(self.readings), 3), dtype=out.dtype)
-                apart[rows] = self._ball(s, name, rows)
+                apart = np.zeros((len(out), len(self.readings), 3), dtype=out.dtype)
+                apart[:, rows] = self._ball(s, name, rows)
                 here = np.isin(self._rows_of, rows)
-                out[here] = apart[self._rows_of[here], self._part[here]]
-        return out
+                out[:, here] = apart[:, self._rows_of[here], self._part[here]]
+        return np.asarray(out[0] if v.ndim == 1 else out)
+
+    def derivatives(self, values: Floats, columns: Sequence[int] | None = None) -> Floats:
+        """Return derivatives of the residuals by all or some parameters, shape (n, p).
+
+        By complex steps, all at once.
+        """
+        chosen = list(range(len(values))) if columns is None else list(columns)
+        if not chosen:
+            return np.zeros((len(self.residual_rows), 0))
+        steps = np.zeros((len(chosen), len(values)), dtype=np.complex128)
+        steps[np.arange(len(chosen)), chosen] = 1j * STEP
+        return np.asarray(self.residuals(values + steps).imag.T / STEP)
 
     def index_slopes(self, values: Floats) -> Floats:
         """Return how each residual moves with its own tilt and rotary angle, shape (n, 2).
 
         The angle is the one at which the axis really stands [mm/rad; none for a level].
         """
-        step = 1e-30
         columns = [
-            np.asarray(self.residuals(values, turned)).imag / step
-            for turned in ((1j * step, 0.0), (0.0, 1j * step))
+            np.asarray(self.residuals(values, turned)).imag / STEP
+            for turned in ((1j * STEP, 0.0), (0.0, 1j * STEP))
         ]
         return np.column_stack(columns)
+
+    def normals(self, values: Floats) -> Floats:
+        """Return the outward normal of the face in the pose of each reading, in T, shape (m, 3)."""
+        rows = np.arange(len(self.readings))
+        return np.asarray(self._face_normal(self._state(values[None, :]), rows)[0]) @ self._back
+
+    def upright_directions(self, values: Floats) -> Floats:
+        """Return where bores and pins point in the pose of each reading, in T, shape (m, 3)."""
+        return np.asarray(self._state(values[None, :]).axes[2][0]) @ self._back
 
     def outward(self, values: Floats, index: int) -> float:
         """Return the cosine between the approach and the outward normal of the face.
 
         Negative for a touch from outside; positive means that the face looks the other way.
         """
-        return float(self.normal(values, index) @ (self._machine @ self._toward[index]))
+        return float(self.normals(values)[index] @ self._way[index])
 
-    def normal(self, values: Floats, index: int) -> Floats:
-        """Return the outward normal of the face that reading `index` touches, in T."""
-        normal = self._face_normal(self._state(values), np.array([index]))[0]
-        return np.asarray(self._machine @ normal, dtype=np.float64)
-
-    def upright(self, values: Floats, index: int) -> float:
-        """Return how upright the bore or pin of reading `index` stands: cosine to machine Z."""
-        name = self.readings[index].feature
-        return float(self._axis_of(self._state(values), name, np.array([index]))[1][0, 2])
-
-    def along(self, values: Floats, index: int) -> float:
-        """Return the cosine between the approach of reading `index` and its bore or pin."""
-        name = self.readings[index].feature
-        direction = self._axis_of(self._state(values), name, np.array([index]))[1][0]
-        return abs(float(direction @ self._toward[index]))
-
-    def _state(self, v: Numbers, turned: tuple[complex, complex] = (0.0, 0.0)) -> _State:
-        """Return angles and places as they really are under the parameters."""
-        tilt_sense = self.frame.axes[0].sense if self._two else 0
-        tilt = turned_to("tilt", self._tilt, v, self._at) + turned[0]
+    def _state(self, values: Numbers, turned: tuple[complex, complex] = (0.0, 0.0)) -> _State:
+        """Return angles and places as they really are under parameters of shape (B, p)."""
+        v = values.T[:, :, None]
         rotary = turned_to("rotary", self._rotary, v, self._at) + turned[1]
+        rotary = self.frame.axes[-1].sense * rotary
         place = straightened(self._place, v, self._at)
-        zero = np.append(v, 0.0)[self._zero_at]
+        zero = np.concatenate([v[:, :, 0], np.zeros_like(v[:1, :, 0])])[self._zero_at]
         if self.zeros:
-            place = place + zero[:, None] * self._way
-        return _State(v, tilt_sense * tilt, self.frame.axes[-1].sense * rotary, place, zero)
+            place = place + zero.T[:, :, None] * self._way
+        crossing, (x, y, z) = self._platter(v)
+        cosine, sine = np.cos(rotary)[..., None], np.sin(rotary)[..., None]
+        # Turning about z leaves z and the crossing where they are.
+        moved = [cosine * x + sine * y, cosine * y - sine * x, z, crossing]
+        if self._two:
+            tilt = turned_to("tilt", self._tilt, v, self._at) + turned[0]
+            tilt = self.frame.axes[0].sense * tilt
+            on_line = _vector(0.0 * v[0], v[0], v[1])
+            moved[3] = crossing - on_line
+            line = _components(level_direction(v[2], v[3]))
+            together = np.stack(np.broadcast_arrays(*moved), axis=-2)
+            together = _turn(together, line[..., None, :], tilt[..., None])
+            moved = [together[..., k, :] for k in range(4)]
+            moved[3] = moved[3] + on_line
+        shape = (v.shape[1], len(self.readings), 3)
+        kind = np.result_type(*moved)
+        x, y, z, crossing = (np.broadcast_to(one, shape).astype(kind) for one in moved)
+        return _State(v, place, zero, crossing, (x, y, z))
 
-    # What stands where: arrays of shape (number of rows, 3), real or complex -----------------
+    # What stands where: arrays of shape (B, number of rows, 3), real or complex ---------------
 
-    def _platter(self, v: Numbers) -> tuple[Numbers, Numbers]:
-        """Return crossing point and axes (columns) of the frame of the rotary line, angles zero."""
+    def _platter(self, v: Numbers) -> tuple[Numbers, tuple[Numbers, Numbers, Numbers]]:
+        """Return crossing point and axes of the frame of the rotary line, angles zero."""
         zero = 0.0 * v[0]
         if self._two:
             roll, pitch = v[6], v[7]
-            x = np.array(
-                [np.cos(pitch), np.sin(roll) * np.sin(pitch), -np.cos(roll) * np.sin(pitch)]
-            )
-            y = np.array([zero, np.cos(roll), np.sin(roll)])
-            z = upright_direction(roll, pitch)
-            return np.array([v[4], v[5], zero]), np.column_stack([x, y, z])
-        z = level_direction(v[2], v[3])
-        x = np.array([-np.sin(v[3]), np.cos(v[3]), zero])
-        return np.array([zero, v[0], v[1]]), np.column_stack([x, np.cross(z, x), z])
+            x = _vector(np.cos(pitch), np.sin(roll) * np.sin(pitch), -np.cos(roll) * np.sin(pitch))
+            y = _vector(zero, np.cos(roll), np.sin(roll))
+            return _vector(v[4], v[5], zero), (x, y, _components(upright_direction(roll, pitch)))
+        z = _components(level_direction(v[2], v[3]))
+        x = _vector(-np.sin(v[3]), np.cos(v[3]), zero)
+        return _vector(zero, v[0], v[1]), (x, _cross(z, x), z)
 
-    def _turned(self, s: _State, vector: Numbers, rows: NDArray[np.intp]) -> Numbers:
-        """Turn one direction of the platter by rotary and tilt angle of each row."""
-        axis = self._platter(s.v)[1][:, 2]
-        turned = _turn(np.broadcast_to(vector, (len(rows), 3)), axis, s.rotary[rows])
-        if self._two:
-            turned = _turn(turned, level_direction(s.v[2], s.v[3]), s.tilt[rows])
-        return turned
+    def _point(self, s: _State, off: tuple[Numbers, ...], rows: NDArray[np.intp]) -> Numbers:
+        """Return where the point with coordinates `off` on the platter stands in each row."""
+        return np.asarray(s.crossing[:, rows] + self._direction(s, off, rows))
 
-    def _point(self, s: _State, off: Numbers, rows: NDArray[np.intp]) -> Numbers:
-        """Return where the point `off` from the rotary line's crossing stands in each row."""
-        crossing, basis = self._platter(s.v)
-        spread = np.broadcast_to(off, (len(rows), 3))
-        point = crossing + _turn(spread, basis[:, 2], s.rotary[rows])
-        if self._two:
-            on_line = np.array([0.0 * s.v[0], s.v[0], s.v[1]])
-            line = level_direction(s.v[2], s.v[3])
-            point = on_line + _turn(point - on_line, line, s.tilt[rows])
-        return point
+    def _direction(self, s: _State, along: tuple[Numbers, ...], rows: NDArray[np.intp]) -> Numbers:
+        """Return where a vector fixed on the platter points in each row."""
+        x, y, z = (axis[:, rows] for axis in s.axes)
+        a, b, c = (part[..., None] for part in along)
+        return np.asarray(x * a + y * b + z * c)
 
     def _face_normal(self, s: _State, rows: NDArray[np.intp]) -> Numbers:
         slope_x, slope_y = s.v[self._at["slope_x"]], s.v[self._at["slope_y"]]
-        local = np.array([-slope_x, -slope_y, 1.0 + 0.0 * slope_x])
-        local = local / np.sqrt(np.sum(local**2))
+        length = np.sqrt(slope_x**2 + slope_y**2 + 1.0)
         outward = self.frame.face_side if not self._two else 1.0
-        return self._turned(s, self._platter(s.v)[1] @ local * outward, rows)
+        scale = outward / length
+        return self._direction(s, (-slope_x * scale, -slope_y * scale, scale), rows)
 
     def _face(self, s: _State, rows: NDArray[np.intp]) -> Numbers:
         normal = self._face_normal(s, rows)
-        origin = self._point(s, self._platter(s.v)[1][:, 2] * s.v[self._at["face"]], rows)
+        origin = s.crossing[:, rows] + s.axes[2][:, rows] * s.v[self._at["face"]][..., None]
         distance = _dot(normal, self._known(s, rows, origin) - origin) - self._radius[rows]
         return np.asarray(distance / _dot(normal, self._along[rows]))
 
     def _axis_of(self, s: _State, name: str, rows: NDArray[np.intp]) -> tuple[Numbers, Numbers]:
         """Return a point (at the height of the face) and the direction of a bore or pin."""
-        _, basis = self._platter(s.v)
         at = self._at[f"{name}_x"]
-        off = basis @ np.array([s.v[at], s.v[at + 1], s.v[self._at["face"]]])
-        return self._point(s, off, rows), self._turned(s, basis[:, 2], rows)
+        off = (s.v[at], s.v[at + 1], s.v[self._at["face"]])
+        return self._point(s, off, rows), s.axes[2][:, rows]
 
     def _centre(self, s: _State, name: str, rows: NDArray[np.intp]) -> Numbers:
         point, direction = self._axis_of(s, name, rows)
         off = self._known(s, rows, point) - point
         # Follow the bore's axis to the height at which it was measured.
-        off = off - direction * (off[:, 2] / direction[:, 2])[:, None]
+        off = off - direction * (off[..., 2] / direction[..., 2])[..., None]
         return np.asarray(off @ self._machine[:2].T)
 
     def _side(self, s: _State, name: str, rows: NDArray[np.intp]) -> Numbers:
@@ -341,11 +307,11 @@ class Model:
         reach = s.v[self._at[f"{name}_radius"]] + outside * self._radius[rows]
         along = self._along[rows]
         off = self._known(s, rows, point) - point
-        across = off - direction * _dot(direction, off)[:, None]
+        across = off - direction * _dot(direction, off)[..., None]
         # Both coordinates across the bore were noted: distance from its axis.
         distance = np.sqrt(_dot(across, across))
         safe = np.where(np.abs(distance) > 1e-9, distance, 1.0)
-        square = _dot(across / safe[:, None], along)
+        square = _dot(across / safe[..., None], along)
         full = (distance - reach) / np.where(np.abs(square) > 1e-9, square, 1.0)
         # Only the counting coordinate was noted: taken as touched on the middle.
         flat = np.sqrt(1.0 - _dot(direction, along) ** 2)
@@ -356,25 +322,26 @@ class Model:
     def _ball(self, s: _State, name: str, rows: NDArray[np.intp]) -> Numbers:
         """Return how far the ball's centre was found from where it should stand, machine axes."""
         at = self._at[f"{name}_x"]
-        point = self._point(s, self._platter(s.v)[1] @ s.v[at : at + 3], rows)
-        return np.asarray(s.place[rows] - point @ self._machine.T)
+        point = self._point(s, (s.v[at], s.v[at + 1], s.v[at + 2]), rows)
+        return np.asarray(s.place[..., rows, :] - point @ self._machine.T)
 
     def _level(self, s: _State, rows: NDArray[np.intp]) -> Numbers:
         """Return inclination read less that of the face in the upright plane of the approach."""
         normal = self._face_normal(s, rows)
-        rise = -_dot(normal, self._toward[rows]) / normal[:, 2]
-        return np.asarray(self._inclined[rows] + s.zero[rows] - np.arctan(rise))
+        rise = -_dot(normal, self._toward[rows]) / normal[..., 2]
+        return np.asarray(self._inclined[rows] + s.zero[rows].T - np.arctan(rise))
 
     def _known(self, s: _State, rows: NDArray[np.intp], instead: Numbers) -> Numbers:
         """Return the places of the rows in the line frame; unknown parts taken from `instead`."""
-        machine = s.place[rows]
-        filled = np.where(np.isnan(machine), instead @ self._machine.T, machine)
-        return np.asarray(filled @ self._machine)
+        machine = s.place[..., rows, :]
+        if not self._whole:
+            machine = np.where(np.isnan(machine), instead @ self._machine.T, machine)
+        return np.asarray(machine @ self._machine)
 
     def _noted(self, rows: NDArray[np.intp], direction: Numbers) -> NDArray[np.bool_]:
         """Whether the other coordinate across the bore or pin was noted too."""
         other = np.cross(np.real(direction), self._along[rows]) @ self._machine.T
-        return np.asarray(~np.any(np.isnan(self._place[rows]) & (np.abs(other) > 0.5), axis=1))
+        return np.asarray(~np.any(np.isnan(self._place[rows]) & (np.abs(other) > 0.5), axis=-1))
 
 
 def _kind(reading: Reading) -> tuple[str, str]:
@@ -404,14 +371,29 @@ def _dot(a: Numbers, b: Numbers) -> Numbers:
     return np.asarray(np.sum(a * b, axis=-1))
 
 
-def _cross(a: Numbers, vectors: Numbers) -> Numbers:
-    """Return a x v for each row; the library's own is ten times slower on so few rows."""
-    x, y, z = vectors[:, 0], vectors[:, 1], vectors[:, 2]
-    return np.stack([a[1] * z - a[2] * y, a[2] * x - a[0] * z, a[0] * y - a[1] * x], axis=1)
+def _components(parts: Numbers) -> Numbers:
+    """Return vectors of shape (B, 1, 3) from components of shape (3, B, 1)."""
+    return np.moveaxis(parts, 0, -1)
 
 
-def _turn(vectors: Numbers, axis: Numbers, angles: Floats) -> Numbers:
+def _vector(x: Numbers, y: Numbers, z: Numbers) -> Numbers:
+    return np.stack([x, y, z], axis=-1)
+
+
+def _cross(a: Numbers, b: Numbers) -> Numbers:
+    """Return a x b; the library's own is ten times slower on so few rows."""
+    return np.stack(
+        [
+            a[..., 1] * b[..., 2] - a[..., 2] * b[..., 1],
+            a[..., 2] * b[..., 0] - a[..., 0] * b[..., 2],
+            a[..., 0] * b[..., 1] - a[..., 1] * b[..., 0],
+        ],
+        axis=-1,
+    )
+
+
+def _turn(vectors: Numbers, axis: Numbers, angles: Numbers) -> Numbers:
     """Turn vectors right-handed about a unit direction (Rodrigues' rotation formula)."""
-    sine, versine = np.sin(angles)[:, None], (2.0 * np.sin(0.5 * angles) ** 2)[:, None]
-    along = _dot(axis, vectors)[:, None]
+    sine, versine = np.sin(angles)[..., None], (2.0 * np.sin(0.5 * angles) ** 2)[..., None]
+    along = _dot(axis, vectors)[..., None]
     return np.asarray(vectors + sine * _cross(axis, vectors) + versine * (axis * along - vectors))

@@ -20,7 +20,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from gudgeon.centre.readings import Model
-from gudgeon.centre.solve import Fitted, complex_derivatives, solve
+from gudgeon.centre.solve import Fitted, solve
 
 __all__ = ["EXACT_MM", "Known", "Weighed", "whitening"]
 
@@ -108,7 +108,7 @@ class Weighed:
 
     def slopes(self, values: Floats) -> Floats:
         """Return weighted derivatives of the residuals of the readings, shape (n, p)."""
-        return np.asarray(self.weights @ complex_derivatives(self.model.residuals, values))
+        return np.asarray(self.weights @ self.model.derivatives(values))
 
     def known_rows(self, known: Mapping[str, Known] | None = None) -> Floats:
         """Return weighted derivatives of what is known from elsewhere, shape (m, p)."""
@@ -151,7 +151,7 @@ class Weighed:
         def derivatives(part: Floats) -> Floats:
             full = start.copy()
             full[at] = part
-            moved = complex_derivatives(self.model.residuals, full, at)
+            moved = self.model.derivatives(full, at)
             return np.vstack([self.weights @ moved, extra[:, at]])
 
         fitted = solve(residuals, start[at], derivatives)
