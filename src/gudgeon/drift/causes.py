@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.special import chdtrc
 
-__all__ = ["Cause", "Explained", "explain"]
+__all__ = ["Cause", "Explained", "explain", "telling_pair"]
 
 Floats = NDArray[np.float64]
 
@@ -83,3 +83,30 @@ def explain(step: Floats, u: Floats, causes: tuple[Cause, ...]) -> tuple[Explain
         found.append(Explained(cause.name, chance, numbers, spread, dof > 0))
     order = sorted(range(len(found)), key=lambda i: -round(found[i].chance, 6))
     return tuple(found[i] for i in order)
+
+
+def telling_pair(effects: Floats, prior_mm: float, u_mm: float) -> tuple[int, int]:
+    """Return the two poses in which a check tells most about what has moved.
+
+    Parameters
+    ----------
+    effects : ndarray, shape (number of poses, 3, p)
+        Motion of the check in each pose for each unit of all motions that are thought of [mm].
+    prior_mm : float
+        How far each may have moved, standard deviation.
+    u_mm : float
+        Standard uncertainty of one coordinate.
+
+    Notes
+    -----
+    Least mean variance of the motions after both readings; of equals the first.
+    """
+    poses, _, count = effects.shape
+    best, found = np.inf, (0, 0)
+    for i in range(poses):
+        for j in range(i, poses):
+            rows = np.vstack([effects[i], effects[j]]) / u_mm
+            left = np.linalg.inv(rows.T @ rows + np.eye(count) / prior_mm**2)
+            if np.trace(left) < best * (1.0 - 1e-9):
+                best, found = float(np.trace(left)), (i, j)
+    return found

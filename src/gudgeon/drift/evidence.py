@@ -50,8 +50,10 @@ class Estimate:
         By temperature [mm/K].
     change, change_u : ndarray, shape (k, d)
         Coefficient of each change [mm, or mm/d of a trend].
-    change_covariance : ndarray, shape (d, k, k)
-        Of the changes of each series.
+    values : ndarray, shape (d, k + 2)
+        Mean, changes and slope of each series.
+    covariance : ndarray, shape (d, k + 2, k + 2)
+        Of `values`.
     noise : float
         Scatter as a multiple of the stated uncertainties.
     dof : float
@@ -67,11 +69,25 @@ class Estimate:
     slope_u: Floats
     change: Floats
     change_u: Floats
-    change_covariance: Floats
+    values: Floats
+    covariance: Floats
     noise: float
     dof: float
     residual: Floats
     middle_c: float
+
+    def expected(self, changes: Floats, temperature_c: float) -> tuple[Floats, Floats]:
+        """Return the expected reading of each series and its standard uncertainty [mm].
+
+        Parameters
+        ----------
+        changes : ndarray, shape (k,)
+            The columns of the changes on that day.
+        temperature_c : float
+        """
+        row = np.concatenate([[1.0], changes, [temperature_c - self.middle_c]])
+        variance = np.einsum("i,dij,j->d", row, self.covariance, row)
+        return self.values @ row, np.sqrt(np.clip(variance, 0.0, None))
 
 
 class Evidence:
@@ -107,11 +123,11 @@ class Evidence:
             seen = ~np.isnan(record.value[:, j])
             u = record.u[:, j]
             self._scale[j] = float(np.sqrt(np.mean(u[seen] ** 2))) if seen.any() else 1.0
-            white = np.diag(seen / u)
+            white = seen / u
             if unsure is not None:
                 white = _whitened(record, j, seen, common, unsure)
-            y = white @ np.where(seen, record.value[:, j], 0.0)
-            design = white @ common
+            y = _made_white(white, np.where(seen, record.value[:, j], 0.0))
+            design = _made_white(white, common)
             # The slope's prior as one more row; it holds for the noise as stated.
             prior = np.zeros(common.shape[1])
             prior[-1] = 1.0 / record.slope_u[j]
@@ -152,7 +168,7 @@ class Evidence:
             return np.zeros(m)
         gram, cross = np.empty((d, m)), np.empty((d, m))
         for j in range(d):
-            moved = self._white[j] @ (columns * self._scale[j])
+            moved = _made_white(self._white[j], columns * self._scale[j])
             inside = self._basis[j][:-1].T @ moved
             gram[j] = np.clip(np.sum(moved**2, axis=0) - np.sum(inside**2, axis=0), 0.0, None)
             gram[j][gram[j] < 1e-9 * np.sum(moved**2, axis=0)] = 0.0
@@ -175,6 +191,18 @@ class Evidence:
         top = np.max(stacked, axis=0)
         return np.asarray(top + np.log(np.sum(np.exp(stacked - top), axis=0)))
 
+    def change_u(self, column: Floats) -> Floats:
+        """Return how surely one more change of that shape would be known, shape (d,) [mm]."""
+        noise = max(float(np.sqrt(self.rss / max(self.dof, 1))), LEAST_NOISE)
+        found = np.full(len(self._left), np.inf)
+        for j in range(len(found)):
+            moved = _made_white(self._white[j], column)
+            inside = self._basis[j][:-1].T @ moved
+            left = float(moved @ moved - inside @ inside)
+            if left > 1e-9 * max(float(moved @ moved), 1e-300):
+                found[j] = noise / np.sqrt(left)
+        return found
+
     def estimate(self) -> Estimate:
         """Return what the fit says with the known changes."""
         record = self.record
@@ -184,21 +212,21 @@ class Evidence:
         noise = max(np.sqrt(self.rss / dof), LEAST_NOISE)
         mean, slope, slope_u = np.full(d, np.nan), np.zeros(d), record.slope_u.copy()
         change, change_u = np.zeros((k, d)), np.full((k, d), np.inf)
-        covariances = np.zeros((d, k, k))
+        found, covariances = np.zeros((d, k + 2)), np.zeros((d, k + 2, k + 2))
         residual = np.full((n, d), np.nan)
         for j in range(d):
             if not self._rows[j].any():
                 continue
             design = self._design[j]
-            y = np.append(self._white[j] @ np.nan_to_num(record.value[:, j]), 0.0)
+            y = np.append(_made_white(self._white[j], np.nan_to_num(record.value[:, j])), 0.0)
             inverse = np.linalg.pinv(design.T @ design, rcond=1e-14, hermitian=True)
             values = np.linalg.lstsq(design, y, rcond=1e-12)[0]
             covariance = noise**2 * inverse
             mean[j], slope[j] = values[0], values[-1]
             slope_u[j] = float(np.sqrt(covariance[-1, -1]))
             change[:, j] = values[1:-1]
-            covariances[j] = covariance[1:-1, 1:-1]
-            change_u[:, j] = np.sqrt(np.clip(np.diag(covariances[j]), 0.0, None))
+            found[j], covariances[j] = values, covariance
+            change_u[:, j] = np.sqrt(np.clip(np.diag(covariance)[1:-1], 0.0, None))
             seen = self._rows[j]
             residual[seen, j] = (record.value[:, j] - self._common @ values)[seen]
         return Estimate(
@@ -207,12 +235,20 @@ class Evidence:
             slope_u,
             change,
             change_u,
+            found,
             covariances,
             float(noise),
             dof,
             residual,
             self.middle_c,
         )
+
+
+def _made_white(white: Floats, columns: Floats) -> Floats:
+    """Return columns divided by the noise: a factor for each row, or a matrix."""
+    if white.ndim == 2:
+        return np.asarray(white @ columns)
+    return white * columns if columns.ndim == 1 else white[:, None] * columns
 
 
 def _whitened(

@@ -106,6 +106,10 @@ class Watch:
         The last row, if it must be taken again before anything is said.
     estimate : Estimate
         With all changes.
+    columns : ndarray, shape (number of columns, number of kept rows)
+        What the changes of the estimate look like, known corrections first.
+    visible_u : ndarray, shape (d,)
+        Standard uncertainty of a step before the last three rows, had there been one [mm].
     kept : tuple of int
         Rows behind the estimate.
     """
@@ -115,6 +119,8 @@ class Watch:
     bad: tuple[int, ...]
     doubtful: int | None
     estimate: Estimate
+    columns: Floats
+    visible_u: Floats
     kept: tuple[int, ...]
 
 
@@ -321,13 +327,17 @@ class _State:
         self.known.sort(key=lambda one: one.row)
         for index, one in enumerate(self.known):
             changes.append(self._change(index, one, kept))
-        evidence = Evidence(record.rows(kept), self._columns(kept))
+        columns = self._columns(kept)
+        evidence = Evidence(record.rows(kept), columns)
+        last_three = (np.arange(len(kept)) >= len(kept) - 3).astype(np.float64)
         return Watch(
             tuple(self.mornings),
             tuple(changes),
             tuple(sorted(self.bad)),
             self.pending,
             evidence.estimate(),
+            np.array(columns).reshape(len(columns), len(kept)),
+            evidence.change_u(last_three),
             tuple(int(i) for i in kept),
         )
 
