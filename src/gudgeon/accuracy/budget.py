@@ -42,6 +42,9 @@ COUNT: Final = 20_000
 """Draws; the 95 % width is then sure to about one per cent."""
 
 P_95: Final = 0.95
+TRACE: Final = 1e-9
+"""A variable with less of the variance than this is rounding."""
+
 NODES: Final = 200
 """Steps of the numerical integral over a circle."""
 
@@ -140,7 +143,7 @@ def _outcome(one: Dimension, mean: Floats, slopes: Floats, sources: Sequence[Sou
     total = float(np.sum(per_source))
     shares: dict[str, float] = {}
     for source, part in zip(sources, per_source, strict=True):
-        if part > 0.0:
+        if part > TRACE * total:
             shares[source.cause] = shares.get(source.cause, 0.0) + float(part) / total
     ordered = dict(sorted(shares.items(), key=lambda item: -round(item[1], 9)))
     inside = share_inside(one, mean, covariance)

@@ -10,12 +10,15 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from gudgeon.cell.model import Cell
+from gudgeon.findings.accuracy import AccuracyFindings
 from gudgeon.findings.cash import CashFindings
 from gudgeon.findings.cleared import ClearedFindings
 from gudgeon.findings.control import ControlFindings
+from gudgeon.findings.drifting import DriftFindings
 from gudgeon.findings.gather import Gather, Lacking
 from gudgeon.findings.lines import LineFindings
 from gudgeon.findings.loads import LoadFindings
+from gudgeon.findings.next_readings import NextReadingFindings
 from gudgeon.findings.part_points import PartPointFindings
 from gudgeon.findings.place import PlaceFindings
 from gudgeon.findings.place_remedies import RemedyFindings
@@ -28,6 +31,7 @@ __all__ = ["Findings", "Gather", "Lacking"]
 
 
 class Findings(
+    AccuracyFindings,
     ClearedFindings,
     WarmUpFindings,
     RemedyFindings,
@@ -35,7 +39,9 @@ class Findings(
     CashFindings,
     LoadFindings,
     PlaceFindings,
+    NextReadingFindings,
     PartPointFindings,
+    DriftFindings,
     ControlFindings,
     LineFindings,
     SenseFindings,
