@@ -55,13 +55,15 @@ class Loaded:
         return sum(fault.level == "error" for fault in self.faults)
 
 
-def load(path: str | Path) -> Loaded:
+def load(path: str | Path, *, readings: bool = True) -> Loaded:
     """Read a cell file and the readings that it names.
 
     Parameters
     ----------
     path : str or Path
         The cell file.
+    readings : bool
+        False: tables of readings are left out, whether they are there or not.
     """
     path = Path(path)
     found = _text_of(path, path.name or str(path), None)
@@ -74,6 +76,8 @@ def load(path: str | Path) -> Loaded:
     def open_model(name: str, at: Place) -> bytes | Fault:
         return _bytes_of(path.parent / name, name, at)
 
+    if not readings:
+        return load_text(found, path.name, None, open_model)
     loaded = load_text(found, path.name, open_readings, open_model)
     return _with_store(loaded, path)
 

@@ -148,7 +148,8 @@ def _outside_travel(table: Table, touch: Touch) -> list[Fault]:
 
 def _rows(text: str) -> tuple[list[tuple[int, list[str]]], str]:
     """Return line number and trimmed cells of every row but remarks, and what parts the cells."""
-    head = next((line for line in text.split("\n") if line.strip(" ;,\t")), "")
+    named = (line for line in text.split("\n") if not line.lstrip().startswith("#"))
+    head = next((line for line in named if line.strip(" ;,\t")), "")
     separator = max((",", ";", "\t"), key=head.count)
     if head.lower().startswith("sep=") and len(head.strip()) == 5:
         separator = head.strip()[4]  # a spreadsheet's own note

@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Final
 
 import numpy as np
 from numpy.typing import NDArray
 
+from gudgeon.cell.blank_table import RowToRead
 from gudgeon.centre.lines import LineFrame
 from gudgeon.findings.senses import Senses
 from gudgeon.quantity.amount import Amount
@@ -18,6 +19,7 @@ __all__ = ["TouchOrder", "side_name", "touch_orders"]
 Floats = NDArray[np.float64]
 
 UPRIGHT: Final = math.pi / 2.0
+FOUR: Final = ("X+", "X-", "Y+", "Y-")
 SLACK: Final = math.radians(0.01)  # a range of "90 deg" reaches 90 deg
 
 
@@ -35,12 +37,15 @@ class TouchOrder:
         An order.
     gives : str
         What it is for.
+    rows : tuple of RowToRead
+        The readings, one by one.
     """
 
     needed: str
     what: str
     how: str
     gives: str
+    rows: tuple[RowToRead, ...] = ()
 
 
 def side_name(direction: Floats) -> str:
@@ -64,18 +69,21 @@ def touch_orders(
                 f"Clamp a ground pin in the middle of the platter, turn to {turn} 0 and touch it "
                 f"moving {across}+ and {across}-, then from above moving Z-.",
                 "half the sum is the rotary line across; the top less the pin's radius its height",
+                _touches("pin", (f"{across}+", f"{across}-", "Z-"), 0.0, 0.0),
             ),
             TouchOrder(
                 "",
                 f"the same at {turn} 180",
                 f"Turn to {turn} 180 and touch the pin in the same three places.",
                 "the mean of both takes out how far the pin runs off centre",
+                _touches("pin", (f"{across}+", f"{across}-", "Z-"), 0.0, math.pi),
             ),
             TouchOrder(
                 "",
                 "the platter face",
                 f"Touch the platter face moving {axis[0]}{'-' if axis[1] == '+' else '+'}.",
                 "the place of the platter face along the line",
+                _touches("face", (_other(axis),), 0.0, 0.0),
             ),
         )
     tilt = senses.tilt_letter
@@ -92,6 +100,7 @@ def touch_orders(
         f"Tilt to {tilt} 90 with {turn} 0, so that the platter face looks to {plus}; touch it "
         f"moving {minus}, near the height of the tilt axis.",
         half,
+        _touches("face", (minus,), UPRIGHT, 0.0),
     )
     down = TouchOrder(
         "face -90",
@@ -99,14 +108,15 @@ def touch_orders(
         f"Tilt to {tilt} -90, so that the platter face looks to {minus}; touch it moving "
         f"{plus} at the same height as before.",
         half,
+        _touches("face", (plus,), -UPRIGHT, 0.0),
     )
     if low > -UPRIGHT + SLACK and high >= UPRIGHT - SLACK:
-        up, down = _one_way(up, "face -90", f"{tilt} 90 with {turn} 0")
+        up, down = _one_way(up, "face -90", f"{tilt} 90 with {turn} 0", UPRIGHT)
     elif high < UPRIGHT - SLACK and low <= -UPRIGHT + SLACK:
-        up, down = _one_way(down, "face +90", f"{tilt} -90 with {turn} 0")
+        up, down = _one_way(down, "face +90", f"{tilt} -90 with {turn} 0", -UPRIGHT)
     elif high < UPRIGHT - SLACK:
         up, down = (
-            _as_far(needed, f"{tilt} {math.degrees(end):.4g}")
+            _as_far(needed, f"{tilt} {math.degrees(end):.4g}", end)
             for needed, end in (("face +90", high), ("face -90", low))
         )
     return (
@@ -117,6 +127,7 @@ def touch_orders(
             f"the platter face at tilt 0 ({tilt} 0)",
             f"Tilt to {tilt} 0 and touch the platter face from above, moving Z-.",
             "less the face height it is the height of the tilt line",
+            _touches("face", ("Z-",), 0.0, 0.0),
         ),
         TouchOrder(
             "centre",
@@ -124,6 +135,7 @@ def touch_orders(
             f"With {tilt} 0 and {turn} 0 touch the bore, or a pin set in it, on all four sides "
             "(X+, X-, Y+, Y-), or use the control's bore cycle.",
             "half the sum of opposite touches is the centre of the bore",
+            _touches("bore", FOUR, 0.0, 0.0),
         ),
         TouchOrder(
             "centre opposite",
@@ -131,11 +143,22 @@ def touch_orders(
             f"Turn to {turn} 180 and touch the same bore or pin on the same four sides.",
             "the middle of both centres is the rotary line: how far the bore runs off centre "
             "cancels",
+            _touches("bore", FOUR, 0.0, math.pi),
         ),
     )
 
 
-def _one_way(face: TouchOrder, other: str, pose: str) -> tuple[TouchOrder, TouchOrder]:
+def _touches(
+    feature: str, ways: tuple[str, ...], tilt: float, rotary: float
+) -> tuple[RowToRead, ...]:
+    return tuple(RowToRead("touch", feature, way, tilt, rotary) for way in ways)
+
+
+def _other(way: str) -> str:
+    return way[0] + ("-" if way[1] == "+" else "+")
+
+
+def _one_way(face: TouchOrder, other: str, pose: str, tilt: float) -> tuple[TouchOrder, TouchOrder]:
     """Return the face at the one end, and the bore or pin there instead of the face at the other.
 
     With face and bore both touched level and upright, four readings hold tilt line, face height
@@ -151,15 +174,17 @@ def _one_way(face: TouchOrder, other: str, pose: str) -> tuple[TouchOrder, Touch
         f"At {pose} touch the bore above and below, moving Z+ and Z-; or a pin from above, moving "
         "Z-, with pin_diameter entered.",
         gives,
+        _touches("bore", ("Z+", "Z-"), tilt, 0.0),
     )
-    return TouchOrder(face.needed, face.what, face.how, gives), bore
+    return replace(face, gives=gives), bore
 
 
-def _as_far(needed: str, pose: str) -> TouchOrder:
+def _as_far(needed: str, pose: str, tilt: float) -> TouchOrder:
     """Return a touch of the face at an end of a tilt that does not reach upright."""
     return TouchOrder(
         needed,
         f"the platter face at {pose}",
         f"Tilt to {pose} and touch the platter face from above, moving Z-, with X and Y noted.",
         "the further the tilt goes, the better it parts the tilt line from the face height",
+        _touches("face", ("Z-",), tilt, 0.0),
     )
