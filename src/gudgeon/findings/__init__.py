@@ -18,6 +18,7 @@ from gudgeon.findings.drifting import DriftFindings
 from gudgeon.findings.gather import Gather, Lacking
 from gudgeon.findings.lines import LineFindings
 from gudgeon.findings.loads import LoadFindings
+from gudgeon.findings.next_readings import NextReadingFindings
 from gudgeon.findings.part_points import PartPointFindings
 from gudgeon.findings.place import PlaceFindings
 from gudgeon.findings.place_remedies import RemedyFindings
@@ -38,6 +39,7 @@ class Findings(
     CashFindings,
     LoadFindings,
     PlaceFindings,
+    NextReadingFindings,
     PartPointFindings,
     DriftFindings,
     ControlFindings,

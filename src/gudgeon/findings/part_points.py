@@ -1,4 +1,4 @@
-"""How far a point of a part may stand from where the axis lines say, and what would sharpen it."""
+"""How far a point of a part may stand from where the axis lines say."""
 
 from __future__ import annotations
 
@@ -10,18 +10,14 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
-from gudgeon.centre.readings import Reading
 from gudgeon.findings.faces import faces_wanted, in_platter
-from gudgeon.findings.gather import Lacking
 from gudgeon.findings.lines import AxisLinesFinding, LineFindings
-from gudgeon.findings.procedure import side_name
-from gudgeon.findings.touching import LineStudy
 from gudgeon.quantity.amount import Amount
 from gudgeon.quantity.kinds import Kind
 from gudgeon.quantity.spread import jacobian
 from gudgeon.quantity.ties import firm
 
-__all__ = ["WANTED_MM", "NextReading", "PartPointError", "PartPointFindings"]
+__all__ = ["WANTED_MM", "PartPointError", "PartPointFindings", "worst_u"]
 
 Floats = NDArray[np.float64]
 _LENGTH: Final = Kind.LENGTH
@@ -34,21 +30,6 @@ ASSUMED_RADIUS_MM: Final = 100.0
 
 ASSUMED_REACH_MM: Final = 50.0
 """Height over the platter face where nothing says how high the parts stand."""
-
-SQUARE_U: Final = 3e-4
-"""Standard uncertainty put on an angle that nobody measured, only to rank readings [rad].
-
-About one minute of arc; common practice, no source.
-"""
-
-NEXT_MOST: Final = 6
-"""Readings named at most: what is done in one go at the machine."""
-
-WORTH_TAKING: Final = 0.01
-"""A further reading that sharpens the worst part point by less than this share is not named."""
-
-RUNOUT_U_MM: Final = 0.02
-"""The same for how far a bore runs off centre; common practice, no source."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -76,27 +57,6 @@ class PartPointError:
     per_value: Floats
 
 
-@dataclass(frozen=True, slots=True)
-class NextReading:
-    """One more reading and what it would bring.
-
-    Attributes
-    ----------
-    what : str
-        What to touch.
-    how : str
-        An order.
-    before_mm, after_mm : float
-        Worst part point (k = 2) without and with it, unmeasured angles included at `SQUARE_U`;
-        the readings before it in the list are taken as taken.
-    """
-
-    what: str
-    how: str
-    before_mm: float
-    after_mm: float
-
-
 class PartPointFindings(LineFindings):
     """Facts about points of the parts."""
 
@@ -116,15 +76,7 @@ class PartPointFindings(LineFindings):
             What the axis lines lack.
         """
         lines = self.axis_lines
-        angles, local, labels, told = self._part_points(lines)
-
-        def points(values: Floats) -> Floats:
-            chain = lines.chain_of(values)
-            rest = lines.platter_origin_of(values) + local @ self._platter_on(values).T
-            return chain.points(angles, rest).ravel()
-
-        steps = np.where(np.diag(lines.covariance) > 0.0, np.sqrt(np.diag(lines.covariance)), 1e-4)
-        slopes = jacobian(points, lines.values, steps).reshape(len(local), 3, -1)
+        slopes, local, labels, told = self._point_slopes(lines)
         u = worst_u(slopes, lines.covariance)
         worst = int(np.argmax([firm(one) for one in u]))
         return PartPointError(
@@ -134,6 +86,22 @@ class PartPointFindings(LineFindings):
             radius_mm=float(np.max(np.hypot(local[:, 0], local[:, 1]))),
             per_value=slopes,
         )
+
+    def _point_slopes(self, lines: AxisLinesFinding) -> tuple[Floats, Floats, list[str], str]:
+        """Return derivatives of the part points by the parameters of the lines, shape (m, 3, p).
+
+        With them the points in the platter frame, a label for each, and what was taken.
+        """
+        angles, local, labels, told = self._part_points(lines)
+
+        def points(values: Floats) -> Floats:
+            chain = lines.chain_of(values)
+            rest = lines.platter_origin_of(values) + local @ self._platter_on(values).T
+            return chain.points(angles, rest).ravel()
+
+        steps = np.where(np.diag(lines.covariance) > 0.0, np.sqrt(np.diag(lines.covariance)), 1e-4)
+        slopes = jacobian(points, lines.values, steps).reshape(len(local), 3, -1)
+        return slopes, local, labels, told
 
     def _platter_on(self, values: Floats) -> Floats:
         """Return the platter's axes (columns): nominal, laid onto the rotary line as found."""
@@ -231,158 +199,11 @@ class PartPointFindings(LineFindings):
         """
         return self._effects.get(name, 0.0) * by
 
-    @cached_property
-    def next_readings(self) -> tuple[NextReading, ...]:
-        """Readings that would sharpen the worst part point most, in the order to take them.
-
-        Each candidate is added to the information of the readings at hand (J^T J) and of those
-        before it; angles that nobody measured take part with `SQUARE_U`, so that a reading which
-        frees one counts.
-        """
-        study = self.line_study
-        fit = study.fit
-        if fit is None or not study.determined or len(study.frame.axes) == 1 or study.fatal:
-            return ()
-        try:
-            slopes = self.part_point_error.per_value
-        except Lacking:
-            return ()
-        candidates = self._candidates(study)
-        readings = tuple(reading for reading, _, _ in candidates)
-        rows = fit.information(readings)
-        first = sum(1 if r.toward is not None else 2 for r in fit.used)
-        base = rows[:first].T @ rows[:first] / fit.noise_ratio**2
-        for i, name in enumerate(fit.parameters):
-            if name in fit.free:
-                continue
-            # What is held is not known exactly; entries that were used are.
-            u = RUNOUT_U_MM if name.endswith(("_x", "_y")) and "slope" not in name else SQUARE_U
-            base[i, i] += 1.0 / (1.0 if name.endswith("_radius") else u) ** 2
-        base += np.diag(np.full(len(base), 1e-9))
-        count = len(fit.frame.parameters)
-
-        def spread(information: Floats) -> Floats:
-            return worst_u(slopes, np.asarray(np.linalg.inv(information)[:count, :count]))
-
-        before = 2.0 * float(np.max(spread(base)))
-        offers = []
-        at = first
-        for reading, what, how in candidates:
-            size = 1 if reading.toward is not None else 2
-            offers.append((rows[at : at + size], what, how))
-            at += size
-        found: list[NextReading] = []
-        while offers and len(found) < NEXT_MOST:
-            spreads = [spread(base + one.T @ one) for one, _, _ in offers]
-            # A high power mean: the worst points count most, but all of them a little, so that
-            # the choice is not blind where one reading alone cannot lower the very worst.
-            best = int(np.argmin([firm(float(np.sum(one**8)) ** 0.125) for one in spreads]))
-            one, what, how = offers.pop(best)
-            base = base + one.T @ one
-            after = 2.0 * float(np.max(spreads[best]))
-            if before - after < WORTH_TAKING * before and len(found) > 0:
-                break
-            found.append(NextReading(what, how, before, after))
-            before = after
-        return tuple(found)
-
-    @cached_property
-    def error_with_open_angles_mm(self) -> float | None:
-        """Worst part point (k = 2) with the angles that no touch shows counted in [mm].
-
-        They count with `SQUARE_U`.  ``None`` where all angles are measured, or nothing can be told.
-        """
-        study = self.line_study
-        if study.fit is None or not self.next_readings:
-            return None
-        open_angles = [h for h in study.fit.held if h.reason != "entry" and h.is_angle]
-        return self.next_readings[0].before_mm if open_angles else None
-
-    def _candidates(self, study: LineStudy) -> list[tuple[Reading, str, str]]:
-        """Return readings that could be taken next, where the model expects the surface."""
-        fit = study.fit
-        assert fit is not None
-        frame, letters, units = study.frame, self.senses, self.units
-        chain = frame.chain(fit.line_values)
-        origin = frame.platter_origin(fit.line_values)
-        platter = self._platter_on(fit.line_values)
-        u = min(r.u_mm for r in fit.used)
-        radius = max((r.radius_mm for r in fit.used), default=0.0)
-        diameter = self.cell.unit.platter_diameter
-        out = 0.4 * (diameter.value if diameter is not None else ASSUMED_RADIUS_MM)
-        low, high = frame.axes[0].low_rad - 1e-9, frame.axes[0].high_rad + 1e-9
-        found: list[tuple[Reading, str, str]] = []
-        for tilt in (math.pi / 2, -math.pi / 2, 0.0):
-            if not low <= tilt <= high:
-                continue
-            pose = np.array([tilt, 0.0])
-            normal = chain.directions(pose, platter[:, 2])
-            toward = np.zeros(3)
-            k = int(np.argmax(np.abs(normal)))
-            toward[k] = -np.sign(normal[k])
-            for x, y in ((out, 0.0), (-out, 0.0), (0.0, out), (0.0, -out)):
-                place = chain.points(pose, origin + platter @ np.array([x, y, 0.0]))
-                spot = ", ".join(
-                    f"{'XYZ'[j]} {units.shown(_LENGTH, place[j]):.1f}" for j in range(3) if j != k
-                )
-                unit = units.unit(_LENGTH)
-                what = f"platter face at tilt {math.degrees(tilt):.0f}, {spot} ({unit})"
-                how = (
-                    f"Tilt to {letters.tilt_letter} {math.degrees(tilt):.0f} with "
-                    f"{letters.rotary_letter} 0 and touch the platter face moving "
-                    f"{side_name(toward)} at {spot} {unit}."
-                )
-                tip = place + normal * radius
-                found.append((_reading(tip, "face", toward, tilt, 0.0, radius, u), what, how))
-        for feature in ("bore", "pin"):
-            if f"{feature}_x" not in fit.parameters:
-                continue
-            depth = 20.0 if feature == "pin" else -20.0
-            for turn in (0.0, math.pi / 2, math.pi, 3 * math.pi / 2):
-                for height in (0.0, depth):
-                    place = chain.points(
-                        np.array([0.0, turn]), origin + platter @ np.array([0.0, 0.0, height])
-                    )
-                    where = (
-                        "at the platter face"
-                        if height == 0.0
-                        else (
-                            f"{units.text(_LENGTH, abs(height), 1)} "
-                            f"{'above' if height > 0 else 'below'} the platter face"
-                        )
-                    )
-                    what = (
-                        f"centre of the {feature} at {letters.rotary_letter} "
-                        f"{math.degrees(turn):.0f}, {where}"
-                    )
-                    how = (
-                        f"With {letters.tilt_letter} 0 and {letters.rotary_letter} "
-                        f"{math.degrees(turn):.0f} measure the centre of the {feature} {where}."
-                    )
-                    found.append((_reading(place, feature, None, 0.0, turn, 0.0, u), what, how))
-        return found
-
 
 def worst_u(per_value: Floats, covariance: Floats) -> Floats:
     """Return the standard uncertainty of each point in its worst direction, shape (m,)."""
     spread = per_value @ covariance @ np.swapaxes(per_value, 1, 2)
     return np.asarray(np.sqrt(np.clip(np.linalg.eigvalsh(spread)[:, -1], 0.0, None)))
-
-
-def _reading(
-    place: Floats,
-    feature: str,
-    toward: Floats | None,
-    tilt: float,
-    rotary: float,
-    radius: float,
-    u: float,
-) -> Reading:
-    x, y, z = (float(value) for value in place)
-    way = None
-    if toward is not None:
-        way = (float(toward[0]), float(toward[1]), float(toward[2]))
-    return Reading(0, feature, way, tilt, rotary, (x, y, z), radius, u)
 
 
 def _pose_text(pose: Floats) -> str:
