@@ -1,4 +1,4 @@
-"""The command ``gudgeon``: ask, read, check, start, report, schema, questions.
+"""The command ``gudgeon``: ask, read, check, start, template, report, schema, questions.
 
 Exit code: 0 yes or yes-if, 1 no, 3 cannot tell, 2 bad input or a fault; of several answers 2 goes
 before 1, 1 before 3, 3 before 0.  Heavy parts are imported by the command that needs them.
@@ -31,6 +31,7 @@ INTERRUPTED: Final = 130  # 128 + SIGINT, as shells report it
 ANSWERS_SCHEMA: Final = "gudgeon.answers/1"
 FAULTS_SCHEMA: Final = "gudgeon.faults/1"
 REPORT: Final = "gudgeon-report.html"
+NO_TABLE: Final = frozenset({"K001", "K002"})  # the table of readings is not there, or empty
 TRACE: Final = "GUDGEON_TRACE"
 
 
@@ -135,6 +136,19 @@ def _parser() -> argparse.ArgumentParser:
     )
     start.set_defaults(run=_start)
 
+    template = commands.add_parser(
+        "template",
+        help="write a table of the readings to take, to be filled in",
+        usage="gudgeon template CELL [--to FILE]",
+    )
+    template.add_argument("cell", metavar="CELL", help="the cell file")
+    template.add_argument(
+        "--to",
+        metavar="FILE",
+        help="where to: .csv to type into, .html to print (shown if left out)",
+    )
+    template.set_defaults(run=_template)
+
     report = commands.add_parser(
         "report",
         help="write answers with drawings to one HTML file",
@@ -227,6 +241,57 @@ def _start(options: argparse.Namespace) -> int:
     except OSError as problem:
         raise _Stop(f"cannot write {_shown(path)}: {problem.strerror or problem}") from None
     print(f"\nwritten: {_shown(path)}\nnow      gudgeon ask {_shown(path)}")
+    return OK
+
+
+def _template(options: argparse.Namespace) -> int:
+    from gudgeon.cell.blank_table import blank_cells, blank_table
+    from gudgeon.cell.faults import as_text
+    from gudgeon.cell.files import load, write_text_safely
+    from gudgeon.faces.blank import blank_page
+    from gudgeon.faces.report import MARK
+    from gudgeon.findings import Findings, Lacking
+    from gudgeon.findings.rows_to_read import rows_to_read, steps_to_take
+
+    path = Path(options.cell)
+    loaded = load(path)
+    if loaded.cell is None and {f.code for f in loaded.faults if f.level == "error"} <= NO_TABLE:
+        loaded = load(path, readings=False)  # the table that is named is the one to be made
+    if loaded.faults:
+        print(as_text(loaded.faults), end="", file=sys.stderr)
+    if loaded.cell is None:
+        return BAD_INPUT
+    findings = Findings(loaded.cell)
+    try:
+        rows, steps = rows_to_read(findings), steps_to_take(findings)
+    except Lacking as lacking:
+        first = lacking.missing[0]
+        raise _Stop(f"cannot tell yet what to read: {first.what}. {first.how_to_get_it}") from None
+    if not rows:
+        print("nothing to read: no further reading would help by more than it takes")
+        return OK
+    if options.to is None:
+        print(blank_table(rows, loaded.cell), end="")
+        return OK
+    target = Path(options.to)
+    page = target.suffix.lower() in (".html", ".htm")
+    if page:
+        _may_write(target, path, MARK)
+        head, cells = blank_cells(rows, loaded.cell)
+        text = blank_page(loaded.cell.shop.name or path.name, head, cells, steps)
+    else:
+        if target.exists():
+            raise _Stop(f"{_shown(target)} exists already and is left alone; give another name")
+        if not target.parent.is_dir():
+            raise _Stop(f"there is no folder {_shown(target.parent)}; make it first")
+        text = blank_table(rows, loaded.cell)
+    try:
+        write_text_safely(target, text, overwrite=page)
+    except OSError as problem:
+        raise _Stop(f"cannot write {_shown(target)}: {problem.strerror or problem}") from None
+    print(f"written: {_shown(target)}, {len(rows)} readings to take")
+    if not page:
+        print(f'now      fill it in, and name it in the cell file: file = "{_shown(target.name)}"')
     return OK
 
 
