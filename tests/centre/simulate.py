@@ -15,6 +15,7 @@ TRUE = np.array([0.4, -0.7, 4e-4, -6e-4, 0.3, -0.5, -7e-4, 5e-4, 24.8])
 SLOPES = (2e-4, -1e-4)
 OFF = (0.012, -0.008)
 PIN_MM = 8.0
+BORE_MM = 22.0
 
 
 def frame(
@@ -119,6 +120,55 @@ class Unit:
             place[k] = reading.position_mm[k]
             reading = replace(reading, position_mm=tuple(place))
         return reading
+
+    def sphere(self, tilt_deg, rotary_deg, local=(60.0, 15.0, 40.0), name="ball one", **more):
+        """Return the measured centre of a ball standing at `local` on the rotary line's frame."""
+        tilt, rotary = math.radians(tilt_deg), math.radians(rotary_deg)
+        at = self.world(tilt, rotary, local)
+        if self.chance is not None:
+            at = at + self.chance.normal(0.0, self.u, 3)
+        return replace(self._take(name, None, tilt, rotary, at, 0.0), **more)
+
+    def level(self, way, tilt_deg=0.0, rotary_deg=0.0, off_rad=0.0, u_rad=2e-5, **more):
+        """Return what a level laid on the face along machine axis `way` reads, off by its zero."""
+        tilt, rotary = math.radians(tilt_deg), math.radians(rotary_deg)
+        normal = self.way(tilt, rotary, [-self.slopes[0], -self.slopes[1], 1.0])
+        k = "XY".index(way[0])
+        toward = np.zeros(3)
+        toward[k] = 1.0 if way[1] == "+" else -1.0
+        angle = math.atan2(-(normal @ toward), normal[2]) + off_rad
+        if self.chance is not None:
+            angle += self.chance.normal(0.0, u_rad)
+        self.rows += 1
+        ways = tuple(float(t) for t in toward)
+        place = (math.nan,) * 3
+        reading = Reading(self.rows, "level", ways, tilt, rotary, place, 0.0, u_rad)
+        return replace(reading, angle_rad=angle, **more)
+
+    def swept_face(self, tilt_deg, rotary_deg, x, y, zero_mm=0.0, name="sweep"):
+        """Touch the face with an indicator whose zero nobody knows."""
+        reading = self.face(tilt_deg, rotary_deg, x, y)
+        place = np.asarray(reading.position_mm) - np.asarray(reading.toward) * (zero_mm - self.ball)
+        x, y, z = (float(p) for p in place)
+        return replace(reading, position_mm=(x, y, z), radius_mm=0.0, zero=name)
+
+    def swept_bore(self, rotary_deg, side, reach_mm=25.0, depth=-5.0, name="bore sweep"):
+        """Indicate the wall of the bore from a spindle that stands still beside its axis."""
+        rotary = math.radians(rotary_deg)
+        axis = self.way(0.0, rotary, [0.0, 0.0, 1.0])
+        on_axis = self.world(0.0, rotary, [*self.off, self.values[8] + depth])
+        spindle = self.world(0.0, 0.0, [0.05, -0.03, self.values[8] + depth])
+        k = "XY".index(side[0])
+        toward = np.zeros(3)
+        toward[k] = 1.0 if side[1] == "+" else -1.0
+        # Where the ray from the spindle along `toward` meets the wall (quadratic equation).
+        from_axis, way = (v - axis * (axis @ v) for v in (spindle - on_axis, toward))
+        a, b, c = way @ way, from_axis @ way, from_axis @ from_axis - BORE_MM**2
+        length = (-b + math.sqrt(b * b - a * c)) / a
+        # The dial shows how far the plunger is pushed in against its rest at `reach_mm`.
+        at = spindle - toward * (reach_mm - length)
+        reading = self._take("bore", toward, 0.0, rotary, at, 0.0)
+        return replace(reading, zero=name)
 
     def full(self):
         """Return touches that determine everything."""

@@ -84,7 +84,7 @@ class LineFit:
     held : tuple of Held
         Kept at nominal or at an entry.
     undetermined : tuple of Held
-        Positions that neither readings nor entries give; their values mean nothing.
+        Positions that neither readings nor entries give; their values mean nothing, free or not.
     used : tuple of Reading
     set_aside : tuple of Reading
         Readings that could not be used: glancing, or of a kind that the model does not know.
@@ -249,7 +249,11 @@ def fit_lines(
         values, _ = weighed.solve(start, free)
     except NotDetermined:
         # Formally independent, but not where the solution lies: nothing can be said.
-        undetermined += [Held(name, "entangled") for name in free if not only_serves(name)]
+        undetermined += [
+            Held(name, "entangled")
+            for name in free
+            if not only_serves(name) and name not in {item.name for item in undetermined}
+        ]
         values, free, weighed.known = start, [], {}
     weighed.weights = whitening(model, values, index_u_rad)
     free, also_held = _free_others(weighed, values, free, extra)
@@ -338,6 +342,7 @@ def _result(
         dof, chi_square = fitted.dof, fitted.sum_of_squares
     scale = pooled(chi_square, dof)
     weak: list[Held] = []
+    open_names = {item.name for item in undetermined}
     if fitted is not None:
         at = [weighed.at[name] for name in free]
         # What the readings' own noise contributes grows with its scale, the rest does not.
@@ -350,7 +355,7 @@ def _result(
         # Poses can only be blamed for what comes from the readings.
         gains = np.sqrt(np.sum(effect**2, axis=1)) / noise
         for name, u, gain in zip(free, spread, gains, strict=True):
-            if not is_position(name) or only_serves(name):
+            if not is_position(name) or only_serves(name) or name in open_names:
                 continue
             badly_posed = gain > GAIN_WORTH and u > GAIN_FROM_MM
             if u > POSITION_WORTH_MM or badly_posed:

@@ -209,7 +209,8 @@ def free_positions(
     Returns
     -------
     tuple
-        Names to free, entries used, positions not determined, and the entries as rows.
+        Names to free, entries used, positions not determined, and the entries as rows.  A position
+        may be free though not determined: its value then only makes room for the others'.
     """
     slopes = weighed.slopes(start)
     must = [name for name in weighed.model.parameters if is_position(name)]
@@ -236,10 +237,9 @@ def free_positions(
     ]
     open_names = {item.name for item in undetermined}
     free = [name for name in free if name not in open_names and not only_serves(name)]
-    # What serves the readings is kept as far as it can be told apart, lest it bend the lines.
-    for name in must:
-        if not only_serves(name):
-            continue
+    # What serves the readings, and what is entangled, is kept as far as it can be told apart, lest
+    # it bend the lines.
+    for name in sorted((n for n in must if n not in free), key=only_serves, reverse=True):
         trial = [*free, name]
         if rank(weighed.columns(slopes, trial, observed)) == len(trial):
             free = trial
