@@ -8,7 +8,7 @@ normal distribution against both limits (JCGM 106:2012, 7.2), and the draws coun
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from functools import cache
 from typing import Any, Final
@@ -31,7 +31,17 @@ from gudgeon.quantity.spread import (
     shortest_interval,
 )
 
-__all__ = ["AGREE", "Drawn", "Outcome", "draw_out", "estimate", "share_inside", "within_circle"]
+__all__ = [
+    "AGREE",
+    "Drawn",
+    "Outcome",
+    "after_first_part",
+    "draw_out",
+    "estimate",
+    "rescaled",
+    "share_inside",
+    "within_circle",
+]
 
 Floats = NDArray[np.float64]
 
@@ -69,6 +79,10 @@ class Outcome:
         Cause -> share of the variance, largest first; they sum to 1.
     set_up_share : float
         Share of the variance that all parts of one set-up have in common.
+    parts : dict
+        Cause -> its part of the covariance.
+    dofs : dict
+        Cause -> degrees of freedom behind its size.
     """
 
     dimension: Dimension
@@ -78,6 +92,8 @@ class Outcome:
     inside: float
     shares: dict[str, float]
     set_up_share: float
+    parts: dict[str, Floats]
+    dofs: dict[str, float]
 
     @property
     def u(self) -> float:
@@ -138,32 +154,90 @@ def _value(function: Callable[[Any], Any], at: Floats) -> Floats:
 
 
 def _outcome(one: Dimension, mean: Floats, slopes: Floats, sources: Sequence[Source]) -> Outcome:
-    covariance = slopes @ slopes.T
-    per_source = np.sum(slopes**2, axis=0)
-    total = float(np.sum(per_source))
-    shares: dict[str, float] = {}
-    for source, part in zip(sources, per_source, strict=True):
-        if part > TRACE * total:
-            shares[source.cause] = shares.get(source.cause, 0.0) + float(part) / total
+    total = float(np.sum(slopes**2))
+    parts: dict[str, Floats] = {}
+    dofs: dict[str, float] = {}
+    for source, column in zip(sources, slopes.T, strict=True):
+        part = np.outer(column, column)
+        if np.trace(part) > TRACE * total:
+            parts[source.cause] = parts.get(source.cause, 0.0 * part) + part
+            dofs[source.cause] = min(dofs.get(source.cause, math.inf), source.dof)
+    return _of_parts(one, mean, parts, dofs)
+
+
+def _of_parts(
+    one: Dimension, mean: Floats, parts: Mapping[str, Floats], dofs: Mapping[str, float]
+) -> Outcome:
+    covariance = sum(parts.values(), np.zeros((len(mean), len(mean))))
+    total = float(np.trace(covariance))
+    shares = {cause: float(np.trace(part)) / total for cause, part in parts.items() if total > 0.0}
     ordered = dict(sorted(shares.items(), key=lambda item: -round(item[1], 9)))
-    inside = share_inside(one, mean, covariance)
-    if one.directions == 1:
-        # What rests on the same few readings has one number of degrees of freedom.
-        groups: dict[float, float] = {}
-        for source, part in zip(sources, per_source, strict=True):
-            groups[source.dof] = groups.get(source.dof, 0.0) + float(part)
-        k = (
-            coverage_factor(
-                max(effective_dof(np.sqrt(list(groups.values())), list(groups)), 1.0), P_95
-            )
-            if total > 0.0
-            else 0.0
-        )
-        plus_minus = k * math.sqrt(total)
-    else:
+    if one.directions == 2:
         plus_minus = _radius(mean, covariance)
+    elif total > 0.0:
+        causes = list(ordered)
+        freedom = effective_dof(
+            np.sqrt([ordered[cause] for cause in causes]), [dofs[cause] for cause in causes]
+        )
+        plus_minus = coverage_factor(max(freedom, 1.0), P_95) * math.sqrt(total)
+    else:
+        plus_minus = 0.0
     shared = sum(share for cause, share in ordered.items() if CAUSES[cause][1])
-    return Outcome(one, mean, covariance, plus_minus, inside, ordered, shared)
+    return Outcome(
+        one,
+        mean,
+        covariance,
+        plus_minus,
+        share_inside(one, mean, covariance),
+        ordered,
+        shared,
+        dict(parts),
+        dict(dofs),
+    )
+
+
+def rescaled(
+    outcome: Outcome,
+    factors: Mapping[str, float],
+    *,
+    mean: Floats | None = None,
+    added: Mapping[str, float] | None = None,
+) -> Outcome:
+    """Return the outcome with causes made smaller or larger, and more added.
+
+    Exact to first order: each cause's standard deviation is proportional to its size.
+
+    Parameters
+    ----------
+    outcome : Outcome
+    factors : mapping of str to float
+        Cause -> factor on its size.
+    mean : ndarray, shape (d,), optional
+        Another expected error.
+    added : mapping of str to float, optional
+        Cause -> standard uncertainty that comes on top, each direction.
+    """
+    parts = {
+        cause: part * factors.get(cause, 1.0) ** 2
+        for cause, part in outcome.parts.items()
+        if factors.get(cause, 1.0) > 0.0
+    }
+    dofs = dict(outcome.dofs)
+    size = len(outcome.mean)
+    for cause, u in (added or {}).items():
+        parts[cause] = parts.get(cause, np.zeros((size, size))) + u**2 * np.eye(size)
+        dofs.setdefault(cause, math.inf)
+    return _of_parts(outcome.dimension, outcome.mean if mean is None else mean, parts, dofs)
+
+
+def after_first_part(outcome: Outcome, measured_u: float) -> Outcome:
+    """Return what is left once a first part was measured and the offsets were corrected.
+
+    What all parts of a set-up share is then gone, up to the uncertainty of the measurement.
+    """
+    factors = {cause: 0.0 for cause, (_, shared) in CAUSES.items() if shared}
+    nothing = np.zeros(len(outcome.mean))
+    return rescaled(outcome, factors, mean=nothing, added={"probing": measured_u})
 
 
 def share_inside(one: Dimension, mean: Floats, covariance: Floats) -> float:

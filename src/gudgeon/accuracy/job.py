@@ -26,7 +26,7 @@ Numbers = NDArray[Any]
 CAUSES: Final[dict[str, tuple[str, bool]]] = {
     # cause: in plain words, and whether all parts of one set-up share the error
     "lines": ("axis lines as touched", True),
-    "open angles": ("leans of the lines that no touch shows", True),
+    "open angles": ("leans and run-out that no touch shows", True),
     "index": ("index error of tilt and rotary axis", False),
     "lost motion": ("lost motion of tilt and rotary axis", False),
     "linear": ("repeatability of X, Y, Z", False),

@@ -10,7 +10,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from gudgeon.cell.model import Cell
-from gudgeon.findings.accuracy import AccuracyFindings
+from gudgeon.findings.accuracy_mends import MendFindings
 from gudgeon.findings.cash import CashFindings
 from gudgeon.findings.cleared import ClearedFindings
 from gudgeon.findings.control import ControlFindings
@@ -31,7 +31,7 @@ __all__ = ["Findings", "Gather", "Lacking"]
 
 
 class Findings(
-    AccuracyFindings,
+    MendFindings,
     ClearedFindings,
     WarmUpFindings,
     RemedyFindings,
