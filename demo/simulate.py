@@ -7,6 +7,7 @@ same.  The true lines stand below; nothing but these tables reaches the demo cel
 from __future__ import annotations
 
 import csv
+import datetime
 import math
 from pathlib import Path
 
@@ -102,6 +103,38 @@ def alder_ford() -> None:
     write("alder-ford-readings.csv", "mm", rows)
 
 
+def alder_ford_days() -> None:
+    """Thirty working days of a ball in two poses; a clamp slips before the check of the 21st."""
+    tilt = AxisLine((-380.0, -215.034, -460.058), _unit(1.0, 0.00012, -0.00009))
+    rotary = AxisLine((-379.912, -215.021, -460.0), _unit(0.00011, -0.00014, 1.0))
+    shop = Shop(tilt, rotary, (-1, -1), -460.058 + 25.087, 0.003, 2032)
+    ball = [*(shop.on_rotary(-400.0)[:2] + np.array([60.0, 20.0])), -400.0]
+    expansion = np.array([0.0011, -0.0008, -0.0042])  # mm for 1 degC
+    bump = np.array([0.019, -0.008, 0.001])
+    day = datetime.date(2026, 3, 2)
+    rows: list[list[object]] = []
+    made: list[list[object]] = []
+    serial = 4101
+    for number in range(30):
+        warm = 20.5 + 0.09 * number + 1.6 * math.sin(number / 4.0) + shop.random.normal(0.0, 0.4)
+        for name, pose in (("ball level", (0, 0)), ("ball tilted", (90, 0))):
+            place = shop.mark(pose, ball) + expansion * (warm - 20.0)
+            place = place + (bump if number >= 20 else 0.0)
+            place = place + shop.random.normal(0.0, shop.noise_mm, 3)
+            noted = "" if number in (7, 16) else f"{warm:.1f}"
+            rows.append([day.isoformat(), name, *(f"{v:.3f}" for v in place), noted])
+        count = int(shop.random.integers(14, 19))
+        made.append([day.isoformat(), f"PB-{serial}", f"PB-{serial + count - 1}"])
+        serial += count
+        day += datetime.timedelta(days=3 if day.weekday() == 4 else 1)
+    for file, head, table in (
+        ("alder-ford-days.csv", ["date", "check", "x_mm", "y_mm", "z_mm", "t_c"], rows),
+        ("alder-ford-made.csv", ["date", "first", "last"], made),
+    ):
+        with (HERE / file).open("w", newline="", encoding="utf-8") as out:
+            csv.writer(out, lineterminator="\n").writerows([head, *table])
+
+
 def juniper_street() -> None:
     """Inch, tilt along Y: the hand method and no more."""
     x, y, z = -15.0031 * INCH, -8.0 * INCH, -18.0042 * INCH
@@ -132,4 +165,5 @@ def _unit(x: float, y: float, z: float) -> tuple[float, float, float]:
 
 if __name__ == "__main__":
     alder_ford()
+    alder_ford_days()
     juniper_street()

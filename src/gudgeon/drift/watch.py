@@ -36,6 +36,9 @@ SET_CONTENT: Final = 0.97
 ANY_SIZE: Final = (4.0, 15.0, 60.0, 240.0)
 """Sizes of a change where its kind is weighed, in stated uncertainties."""
 
+STEP_ODDS: Final = 9.0
+"""A step is so many times more usual than a trend (common practice, no source)."""
+
 MOST_CHANGES: Final = 12
 """Changes kept apart; a record with more is not that of a check."""
 
@@ -287,7 +290,7 @@ class _State:
         inside = [int(i) for i in kept if first <= i < last]
         candidates = tuple(inside[1:])
         evidence = Evidence(self.record.rows(kept), self._columns(kept, without=index))
-        steps = evidence.log_ratios(_steps(kept, candidates), ANY_SIZE)
+        steps = evidence.log_ratios(_steps(kept, candidates), ANY_SIZE) + np.log(STEP_ODDS)
         ramps = evidence.log_ratios(self._ramps(kept, candidates), ANY_SIZE)
         return steps, ramps, candidates
 

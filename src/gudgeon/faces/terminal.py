@@ -159,6 +159,20 @@ def _parser() -> argparse.ArgumentParser:
     report.add_argument("--fresh", action="store_true", help="prove anew what was proven before")
     report.set_defaults(run=_report)
 
+    day = commands.add_parser(
+        "day",
+        help="keep the morning's check of a cell, to see whether anything has moved",
+        usage="gudgeon day CELL [FILE.csv | name=... x=... y=... z=... t=...] [--correct ROW] "
+        "[--list]",
+    )
+    day.add_argument("cell", metavar="CELL", help="the cell file")
+    day.add_argument(
+        "words", nargs="*", metavar="WORD", help="a table of days, or one check as x=... t=..."
+    )
+    day.add_argument("--correct", type=int, metavar="ROW", help="put it in the place of this row")
+    day.add_argument("--list", action="store_true", help="list what is kept")
+    day.set_defaults(run=_day)
+
     schema = commands.add_parser("schema", help="print a published JSON Schema")
     schema.add_argument(
         "what", choices=("cell", "answer"), help="of the cell file, or of an answer"
@@ -399,6 +413,24 @@ def _read(options: argparse.Namespace) -> int:
     return exit_code([answer], failed=False)
 
 
+def _day(options: argparse.Namespace) -> int:
+    from gudgeon.faces.day import DayError, keep, listed
+    from gudgeon.faces.wording import ascii_text
+
+    path = Path(options.cell)
+    cell, _ = _load(path)
+    if cell is None:
+        return BAD_INPUT
+    try:
+        text = keep(cell, path, options.words, options.correct) if options.words else ""
+        if options.list or not options.words:
+            text += listed(cell, path)
+    except DayError as problem:
+        raise _Stop(str(problem)) from None
+    print("\n".join(ascii_text(line) for line in text.splitlines()))
+    return OK
+
+
 def _schema(options: argparse.Namespace) -> int:
     from importlib.resources import files
 
@@ -610,6 +642,8 @@ def _fingerprints(path: Path, cell: Cell) -> list[tuple[str, str]]:
     files = [path]
     if cell.readings.file:
         files.append(path.parent / cell.readings.file)
+    files += [path.parent / name for name in (cell.drift.days, cell.drift.production) if name]
+    files.append(path.with_name(f"{path.stem}.days.sqlite"))
     return _digests(files)
 
 

@@ -1,0 +1,329 @@
+"""Does everything still stand where it was set?
+
+What it answers
+---------------
+Whether the unit, its platter or what is fixed on it has moved since the work offsets were set: what
+moved and by how much, between which two mornings, and whether it was a bump, a slow drift, the
+temperature or one bad reading.  Then which parts were made meanwhile, how far off their faces are,
+and what to do again, in order.  It rests on one reading taken every morning in two minutes; the
+answer names it and the numbers to expect.
+
+"Yes" means that nothing has moved, "no" that something has.
+
+Why it matters
+--------------
+A crash that nobody owns up to, a loosened clamp or a warm shop shift every zero at once.  The day
+on which it happened decides how many parts have to be looked at again.
+
+When it can mislead
+-------------------
+Only what the check feels is judged: a fixture that shifts on the platter does not show in the
+platter's own bore.  With one check in one pose it cannot be told which part has moved; two poses, a
+half turn and a tilt apart, tell most.  A shift smaller than the figure "shows by the third morning"
+takes longer or stays hidden.  A bump on the very day on which the temperature jumps is told with a
+wider uncertainty; without noted temperatures slow warming looks like drift.  The bound on false
+alarms holds for noise of any size that is independent from morning to morning.
+
+Sources
+-------
+Evidence of a step summed over the days on which it may have happened (Shiryaev-Roberts; bound by
+Doob's inequality), tabular CUSUM with run lengths by a Markov chain, EWMA: statistics' common
+stock, from memory.  Suspect parts: from the day of the last good check (included) to the day of the
+correction (not included): common practice, no source.
+"""
+
+from __future__ import annotations
+
+import math
+from typing import Final
+
+import numpy as np
+
+from gudgeon.answer import Answer, Column, Missing, Table, Verdict
+from gudgeon.findings import Findings, Lacking
+from gudgeon.findings.drifting import POSE_MINUTES, DriftFinding, Moved
+from gudgeon.quantity.kinds import Kind
+from gudgeon.questions._drifted_pictures import pictures
+from gudgeon.questions._drifted_tables import (
+    causes_table,
+    changes_table,
+    charts_table,
+    checks_table,
+    faces_table,
+    figures,
+    mornings_table,
+    redo_table,
+    suspects_table,
+)
+from gudgeon.questions._drifted_words import about_warmth, moved_by, when, which_part
+from gudgeon.questions._shared import cannot_tell
+
+__all__ = ["ASKS", "NAME", "PLACE", "answer"]
+
+NAME: Final = "drifted"
+ASKS: Final = "Does everything still stand where it was set?"
+PLACE: Final = 120
+
+_SOURCES: Final = (
+    "Sum of the evidence for a step over the days (Shiryaev-Roberts), bound on false alarms by "
+    "Doob's inequality; CUSUM, EWMA: from memory",
+    "Suspect parts from the last good check to the correction: common practice, no source",
+)
+
+
+def answer(findings: Findings) -> Answer:
+    """Answer the question from the findings."""
+    try:
+        found = findings.drift
+    except Lacking as lacking:
+        return _no_checks(findings, lacking)
+    if found.outstanding:
+        return _moved(findings, found)
+    if found.watch.doubtful is not None:
+        return _again(findings, found)
+    return _steady(findings, found)
+
+
+def _no_checks(findings: Findings, lacking: Lacking) -> Answer:
+    """Answer for too few mornings: name the check."""
+    so_far = Answer(
+        question=NAME,
+        verdict=Verdict.CANNOT_TELL,
+        headline="...",
+        next_step="...",
+        tables=(_suggested(findings),),
+        missing=lacking.missing,
+        sources=_SOURCES,
+    )
+    return cannot_tell(NAME, lacking, about="whether anything has moved", so_far=so_far)
+
+
+def _suggested(findings: Findings) -> Table:
+    """Return the two-minute check that tells most."""
+    columns = (Column("what", "read"), Column("pose", "pose"), Column("minutes", "minutes", "min"))
+    try:
+        poses = findings.telling_poses
+    except Lacking:
+        poses = ((0.0, 0.0),)
+    what = "centre of a ball fixed on the platter, or of its bore with a touch on its face"
+    rows = tuple(
+        (what, f"tilt {math.degrees(a):g}, turn {math.degrees(c):g} deg", POSE_MINUTES)
+        for a, c in poses
+    )
+    return Table("suggested", "The morning check that tells most", columns, rows)
+
+
+def _assumed(findings: Findings, found: DriftFinding) -> tuple[str, ...]:
+    told = ["The noise of the checks is independent from one morning to the next."]
+    if found.unstated:
+        told.append(
+            "The uncertainty of a coordinate is taken as "
+            f"{findings.units.text(Kind.LENGTH, 0.005)} where none is stated; only its share "
+            "between the coordinates matters."
+        )
+    if findings.cell.drift.per_kelvin is None:
+        by = findings.units.text(Kind.LENGTH, findings.check_slope_u, 4)
+        told.append(
+            f"A check may move by about {by} for 1 degC (k = 1), before the days say more: "
+            "expansion of steel over the height of the gauge point."
+        )
+    with_pose = {check.name or "" for check in findings.cell.checks if check.pose is not None}
+    if any(name not in with_pose for name in found.checks):
+        told.append("A check without a pose under [[checks]] is taken at tilt 0, turn 0.")
+    return tuple(told)
+
+
+def _cautions(found: DriftFinding) -> tuple[str, ...]:
+    told = []
+    if found.noted == 0:
+        told.append(
+            "No temperature was noted: warming of the shop cannot be told from a slow drift."
+        )
+    elif found.noted < len(found.days):
+        count = len(found.days) - found.noted
+        told.append(
+            f"{count} check{'s' * (count != 1)} without a temperature: it is guessed from the days "
+            "around, and counts as less sure."
+        )
+    if len(found.checks) == 1:
+        told.append(
+            "One check in one pose does not tell which part has moved; a second pose would."
+        )
+    return tuple(told)
+
+
+def _tables(findings: Findings, found: DriftFinding) -> list[Table]:
+    tables = [checks_table(findings, found)]
+    changes = changes_table(findings, found)
+    tables += [changes] if changes else []
+    return [*tables, mornings_table(found), charts_table(found)]
+
+
+def _bad_told(found: DriftFinding) -> str:
+    days = [found.day_text(found.days[row]) for row in found.watch.bad]
+    if not days:
+        return ""
+    return f" The check of {' and of '.join(days)} was a bad reading and is set aside."
+
+
+def _steady(findings: Findings, found: DriftFinding) -> Answer:
+    units = findings.units
+    since = found.days[0]
+    if found.past:
+        since = max(moved.put_right or 0 for moved in found.past)
+    span = found.days[-1] - since
+    visible = units.text(Kind.LENGTH, found.visible_mm)
+    words = (
+        f"Nothing has moved since {found.day_text(since)}: {len(found.days)} checks over {span} "
+        f"days agree; a step of {visible} would have shown by its third morning."
+    )
+    limit = findings.cell.drift.limit
+    verdict, flips, fix = Verdict.YES, None, None
+    if limit is not None and found.visible_mm > limit.value:
+        bearable = units.text(Kind.LENGTH, limit.value)
+        verdict = Verdict.YES_IF
+        words += f" That is more than the {bearable} that the work can bear."
+        fix = "Read the check twice each morning, or with a better probe."
+        words += " Yes, if a shift between the two is of no consequence for some days."
+    return Answer(
+        question=NAME,
+        verdict=verdict,
+        headline=words + _bad_told(found),
+        next_step="Take the check again next morning before the first part, and keep it with its "
+        "temperature.",
+        figures=figures(findings, found),
+        tables=tuple(_tables(findings, found)),
+        pictures=pictures(findings, found),
+        flips=flips or f"A step of {visible} in one coordinate, staying for three mornings.",
+        fix=fix,
+        assumed=_assumed(findings, found),
+        cautions=_cautions(found),
+        sources=_SOURCES,
+    )
+
+
+def _again(findings: Findings, found: DriftFinding) -> Answer:
+    row = found.watch.doubtful
+    assert row is not None
+    units = findings.units
+    day = found.day_text(found.days[row])
+    left = found.record.value[row] - _expected(found, row)
+    j = int(np.argmax(np.abs(np.nan_to_num(left / found.record.u[row]))))
+    check, axis = found.series[j]
+    by = units.text(Kind.LENGTH, float(left[j]), sign=True)
+    name = found.checks[check] or "the check"
+    return Answer(
+        question=NAME,
+        verdict=Verdict.YES_IF,
+        headline=f"Take it again before cutting: {'XYZ'[axis]} of {name} on {day} lies {by} from "
+        "what was expected, which may be one bad reading. Yes, if it comes back when taken again "
+        "now; else it has moved.",
+        next_step=f"Clean ball and stylus, take {name} again now, and keep it as a further row of "
+        f"{day}.",
+        figures=figures(findings, found),
+        tables=tuple(_tables(findings, found)),
+        pictures=pictures(findings, found),
+        flips="The same shift, read a second time.",
+        assumed=_assumed(findings, found),
+        cautions=_cautions(found),
+        sources=_SOURCES,
+    )
+
+
+def _expected(found: DriftFinding, row: int) -> np.ndarray:
+    """Return what was expected of a row that is not in the estimate."""
+    warm = found.record.temperature[row]
+    warm_c = found.watch.estimate.middle_c if np.isnan(warm) else float(warm)
+    return found.watch.estimate.expected(found.watch.columns[:, -1], warm_c)[0]
+
+
+def _moved(findings: Findings, found: DriftFinding) -> Answer:
+    units, cell = findings.units, findings.cell
+    newest = found.outstanding[-1]
+    drifting = newest.change.kind == "trend"
+    size = float(np.nanmax(np.abs(newest.step_mm)))
+    sure = float(np.nanmax(np.abs(newest.step_mm) + newest.expanded_mm))
+    limit = cell.drift.limit
+    bearable = limit is not None and sure <= limit.value and not drifting
+    more = len(found.outstanding) - 1
+    what = "It is drifting" if drifting else "It has moved"
+    words = f"{what}: {moved_by(units, newest)}, {when(found, newest)}"
+    words += f", after {more} earlier change{'s' * (more != 1)} not put right." if more else "."
+    words += f" {about_warmth(units, newest)}"
+    suspects = newest.suspects.rows
+    oldest = found.outstanding[0]
+    if suspects:
+        rows = oldest.suspects.rows
+        words += f" Suspect parts: {rows[0][1]} to {rows[-1][2]}."
+    words += _bad_told(found)
+    tables = _tables(findings, found)
+    redo = redo_table(findings, newest)
+    causes, faces = causes_table(findings, newest), faces_table(findings, newest)
+    tables = [
+        redo,
+        *tables[:2],
+        *([causes] if causes else []),
+        *([faces] if faces else []),
+        *([suspects_table(found, oldest)] if oldest.suspects.rows else []),
+        *tables[2:],
+    ]
+    verdict = Verdict.NO
+    if bearable and limit is not None:
+        verdict = Verdict.YES_IF
+        words += (
+            f" Yes, if the work bears it: at most {units.text(Kind.LENGTH, sure)}, within the "
+            f"{units.text(Kind.LENGTH, limit.value)} entered."
+        )
+    return Answer(
+        question=NAME,
+        verdict=verdict,
+        headline=words,
+        next_step=str(redo.rows[0][1]) + (f" {redo.rows[1][1]}" if verdict is Verdict.NO else ""),
+        figures=figures(findings, found),
+        tables=tuple(tables),
+        pictures=pictures(findings, found),
+        flips=f"A check that comes back to within {units.text(Kind.LENGTH, size / 2)} when taken "
+        "again.",
+        fix=f"Set right what moved ({which_part(newest)}), then set lines and offsets anew.",
+        assumed=_assumed(findings, found),
+        missing=_would_tell(findings, newest),
+        cautions=(*_cautions(found), *_step_cautions(newest)),
+        sources=_SOURCES,
+    )
+
+
+def _step_cautions(moved: Moved) -> tuple[str, ...]:
+    told = []
+    if moved.change.rows[0] <= 1:
+        told.append(
+            "It stands apart from the very first checks only: the first reading may be the bad one."
+        )
+    if 0.1 < moved.change.step_probability < 0.9:
+        chance = round(100.0 * moved.change.step_probability)
+        told.append(f"Step or slow drift is not clear yet: {chance} % for a step.")
+    return tuple(told)
+
+
+def _would_tell(findings: Findings, moved: Moved) -> tuple[Missing, ...]:
+    """Return what would tell more about what has moved."""
+    cell = findings.cell
+    told = []
+    if not moved.suspects.rows:
+        told.append(
+            Missing(
+                "what was made on which day",
+                f"{cell.file}: drift.production",
+                "the suspect serial numbers follow from it",
+                "write a table with date, first and last serial number, and name it there",
+            )
+        )
+    if len(moved.plausible) > 1:
+        told.append(
+            Missing(
+                "the check in a second pose",
+                f"{cell.file}: checks",
+                "parts that move alike in one pose move apart in another",
+                "add it under [[checks]] and take both every morning",
+            )
+        )
+    return tuple(told)
