@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Final
 
 import numpy as np
@@ -635,7 +635,10 @@ class _Yard:
         for k in (0, 1):
             toward = np.eye(3)[k]
             rows = [
-                self.reading("level", toward, (0.0, t), nowhere, self.gear.level_u_rad)
+                replace(
+                    self.reading("level", toward, (0.0, t), nowhere, self.gear.level_u_rad),
+                    angle_rad=0.0,
+                )
                 for t in turns
             ]
             yield Candidate(

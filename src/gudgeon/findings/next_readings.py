@@ -11,7 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from gudgeon.centre.errors import OPTIONAL
-from gudgeon.centre.fit import NORMAL_95, Held, LineFit
+from gudgeon.centre.fit import Held, LineFit
 from gudgeon.centre.lines import LineFrame
 from gudgeon.centre.plan import Offer, Plan, best_readings, whitened
 from gudgeon.centre.readings import SLOPES, Model, Reading
@@ -19,7 +19,7 @@ from gudgeon.centre.solve import complex_derivatives
 from gudgeon.findings.further_readings import Candidate, Setting, candidates, gear_of
 from gudgeon.findings.gather import Lacking
 from gudgeon.findings.lines import AxisLinesFinding
-from gudgeon.findings.part_points import PartPointFindings, worst_u
+from gudgeon.findings.part_points import K_95, PartPointFindings, covering, worst_u
 
 __all__ = ["SQUARE_U", "NextReading", "NextReadingFindings", "OpenPart", "RankTold", "ReadingPlan"]
 
@@ -60,6 +60,9 @@ TRIES: Final = 4
 
 CURE_MOST: Final = 8
 """Readings tried at most to tell apart what the readings at hand leave entangled."""
+
+SMALL_SHARE: Final = 0.05
+"""What is held may cost this share of what is wanted, and still count as cured."""
 
 PARTNER: Final = 0.3
 """An angle that follows another by this share cannot be told apart from it."""
@@ -228,7 +231,7 @@ class NextReadingFindings(PartPointFindings):
         if before <= self.wanted_mm * (1.0 + 1e-9):
             return ReadingPlan((), before, before, 0.0, True, False)
         most = NEXT_MOST if fit is not None else FIRST_MOST
-        asked = self.wanted_mm / NORMAL_95
+        asked = self.wanted_mm / K_95
         steps: tuple[NextReading, ...] = ()
         for _ in range(TRIES):
             plan = best_readings(
@@ -391,6 +394,7 @@ class NextReadingFindings(PartPointFindings):
             open_ones -= set(fit.free) - {item.name for item in self.line_study.open_positions}
         usual = [1.0 / _usual(name) ** 2 if name in open_ones else 0.0 for name in model.parameters]
         information = information + np.diag(np.array(usual) + 1e-9)
+        options = _as_predicted(model, full, len(used), options)
         offers = []
         at = len(used)
         for one in options:
@@ -417,12 +421,12 @@ class NextReadingFindings(PartPointFindings):
             if item.name in fit.parameters and not item.name.endswith("_radius"):
                 shift = fit.shift_if(item.name)[:count] * _usual(item.name)
                 covariance += np.outer(shift, shift)
-        return fit.k95 * float(np.max(worst_u(slopes, covariance)))
+        return covering(fit) * float(np.max(worst_u(slopes, covariance)))
 
     def _steps(self, ground: _Ground, plan: Plan) -> tuple[NextReading, ...]:
         """Return the plan in words, with the figure that a fit will give after each."""
         fit = self.line_study.fit
-        before = NORMAL_95 * plan.u_before
+        before = K_95 * plan.u_before
         if fit is not None and self.line_study.determined:
             before = self._expected_mm(fit, ground.slopes)
         taken = list(ground.used)
@@ -444,17 +448,17 @@ class NextReadingFindings(PartPointFindings):
                 for n, r in enumerate(one.readings, start=1)
             )
             row += len(rows)
-            taken += [_with_angle(r) for r in rows]
+            taken += rows
             steps.append(NextReading(one.what, one.how, 0.0, 0.0, plan.minutes[k], one.kind, rows))
         if not steps:
             return ()
         expected = self._fit(ground.frame, tuple(taken), self._known(ground.frame))
-        last = NORMAL_95 * plan.u_last
+        last = K_95 * plan.u_last
         if not _no_lines(expected):
             last = self._expected_mm(expected, ground.slopes)
         figures = [
             before,
-            *(min(max(expected.k95 * u, last), before) for u in plan.u_after[:-1]),
+            *(min(max(covering(expected) * u, last), before) for u in plan.u_after[:-1]),
             last,
         ]
         return tuple(
@@ -480,31 +484,43 @@ class NextReadingFindings(PartPointFindings):
         )
 
     def _cure(self, ground: _Ground, fit: LineFit) -> tuple[tuple[NextReading, ...], float]:
-        """Return the fewest readings after which nothing is held, and enough is known."""
-        names = set(_unknowns(fit))
+        """Return the fewest readings after which nothing that matters is held any more."""
+        plan = self.reading_plan
+        if plan is not None and plan.steps and plan.reached:
+            rows = tuple(r for step in plan.steps for r in step.readings)
+            if self._cured(ground, (*ground.used, *rows)):
+                return plan.steps, plan.after_mm
         wide = ground.information.copy()
-        held = [item.name for item in fit.held if item.name in names]
+        held = [item.name for item in fit.held if item.name in _unknowns(fit)]
         for name in held:
             at = ground.parameters.index(name)
             wide[at, at] -= (1.0 - 1e-4) / _usual(name) ** 2
         best: tuple[float, tuple[NextReading, ...]] = (math.nan, ())
         # A centre shows two coordinates, a sweep over four turns three differences.
         for most in range(math.ceil(len(held) / 3), CURE_MOST + 1):
-            plan = best_readings(wide, ground.slopes, ground.offers, most=most)
-            taken = [
-                _with_angle(replace(r, row=1000 + r.row, zero=f"next {k}" if one.one_zero else ""))
-                for k, one in enumerate(ground.options[i] for i in plan.chosen)
-                for r in one.readings
-            ]
-            after = self._fit(ground.frame, (*ground.used, *taken), self._known(ground.frame))
-            if after.undetermined or any(h.name in names for h in after.held):
+            found = best_readings(wide, ground.slopes, ground.offers, most=most)
+            steps = self._steps(ground, found)
+            rows = tuple(r for step in steps for r in step.readings)
+            if not steps or not self._cured(ground, (*ground.used, *rows)):
                 continue
-            steps = self._steps(ground, plan)
             if not best[1] or steps[-1].after_mm < best[0]:
                 best = (steps[-1].after_mm, steps)
             if best[0] <= self.wanted_mm:
                 break
         return best[1], best[0]
+
+    def _cured(self, ground: _Ground, readings: tuple[Reading, ...]) -> bool:
+        """Whether a fit of these readings holds nothing that costs more than a small share."""
+        fit = self._fit(ground.frame, readings, self._known(ground.frame))
+        if _no_lines(fit):
+            return False
+        names = _unknowns(fit)
+        costs = [
+            self._open_part(fit, item, ground.slopes).cost_mm
+            for item in fit.held
+            if item.name in names
+        ]
+        return max(costs, default=0.0) <= SMALL_SHARE * self.wanted_mm
 
 
 def _worth_taking(plan: Plan, wanted_u: float) -> Plan:
@@ -587,6 +603,34 @@ def _by_seat(index: Floats, readings: list[Reading]) -> Floats:
     return out
 
 
-def _with_angle(reading: Reading) -> Reading:
-    """Return a level's reading with the inclination that is expected: none."""
-    return replace(reading, angle_rad=0.0) if reading.feature == "level" else reading
+def _as_predicted(
+    model: Model, full: Floats, first: int, options: tuple[Candidate, ...]
+) -> tuple[Candidate, ...]:
+    """Return the options with readings as the lines believed predict them, slopes and all.
+
+    They were thought up at the nominal surface; left there, they would contradict the readings at
+    hand, and a fit of both would take that for noise.
+    """
+    off: dict[int, list[float]] = {}
+    for i, residual in zip(model.residual_rows, model.residuals(full), strict=True):
+        off.setdefault(i, []).append(float(residual))
+    out = []
+    at = first
+    for one in options:
+        rows = [_shifted(r, off[at + n]) for n, r in enumerate(one.readings)]
+        at += len(rows)
+        out.append(replace(one, readings=tuple(rows)))
+    return tuple(out)
+
+
+def _shifted(reading: Reading, off: list[float]) -> Reading:
+    """Return a reading less its residuals."""
+    if reading.feature == "level":
+        return replace(reading, angle_rad=reading.angle_rad - off[0])
+    place = np.array(reading.position_mm)
+    if reading.toward is None:
+        place[: len(off)] -= off
+    else:
+        place -= np.abs(reading.toward) * off[0]
+    x, y, z = (float(c) for c in place)
+    return replace(reading, position_mm=(x, y, z))

@@ -10,6 +10,7 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
+from gudgeon.centre.fit import LineFit
 from gudgeon.findings.faces import faces_wanted, in_platter
 from gudgeon.findings.lines import AxisLinesFinding, LineFindings
 from gudgeon.quantity.amount import Amount
@@ -17,13 +18,16 @@ from gudgeon.quantity.kinds import Kind
 from gudgeon.quantity.spread import jacobian
 from gudgeon.quantity.ties import firm
 
-__all__ = ["WANTED_MM", "PartPointError", "PartPointFindings", "worst_u"]
+__all__ = ["K_95", "WANTED_MM", "PartPointError", "PartPointFindings", "covering", "worst_u"]
 
 Floats = NDArray[np.float64]
 _LENGTH: Final = Kind.LENGTH
 
 WANTED_MM: Final = 0.05
 """Part-point error taken where ``readings.wanted`` is left out (common practice, no source)."""
+
+K_95: Final = 2.0
+"""Coverage factor where the noise is known (JCGM 100:2008, annex G: about 95 %)."""
 
 ASSUMED_RADIUS_MM: Final = 100.0
 """Where neither stations nor fixture nor platter say how far out the parts sit."""
@@ -39,7 +43,7 @@ class PartPointError:
     Attributes
     ----------
     plus_minus_mm : float
-        95 % (k = 2) of the direction in which it is worst.
+        95 % of the direction in which it is worst.
     label : str
         Which point, in which pose.
     points : str
@@ -80,12 +84,18 @@ class PartPointFindings(LineFindings):
         u = worst_u(slopes, lines.covariance)
         worst = int(np.argmax([firm(one) for one in u]))
         return PartPointError(
-            plus_minus_mm=2.0 * float(u[worst]),
+            plus_minus_mm=self._coverage * float(u[worst]),
             label=labels[worst],
             points=told,
             radius_mm=float(np.max(np.hypot(local[:, 0], local[:, 1]))),
             per_value=slopes,
         )
+
+    @property
+    def _coverage(self) -> float:
+        """Coverage factor of the lines."""
+        study = self.line_study
+        return K_95 if study.fit is None or not study.determined else covering(study.fit)
 
     def _point_slopes(self, lines: AxisLinesFinding) -> tuple[Floats, Floats, list[str], str]:
         """Return derivatives of the part points by the parameters of the lines, shape (m, 3, p).
@@ -198,6 +208,11 @@ class PartPointFindings(LineFindings):
             By how much [mm or rad].
         """
         return self._effects.get(name, 0.0) * by
+
+
+def covering(fit: LineFit) -> float:
+    """Return the coverage factor for 95 % of a fit: two, more where few readings give the noise."""
+    return max(K_95, fit.k95)
 
 
 def worst_u(per_value: Floats, covariance: Floats) -> Floats:
