@@ -6,6 +6,7 @@ import dataclasses
 import functools
 import itertools
 import math
+from collections.abc import Callable
 from pathlib import Path
 
 import numpy as np
@@ -14,10 +15,14 @@ import pytest
 from gudgeon.answer import Answer, Verdict
 from gudgeon.cell.files import load
 from gudgeon.cell.model import Cell, Hose
+from gudgeon.clearance.envelope import SafeBox, all_of
+from gudgeon.clearance.prove import Gap
 from gudgeon.findings import Findings
 from gudgeon.findings.cleared_change import highest_of
+from gudgeon.findings.hoses import HangingFinding, all_ranges, covered
 from gudgeon.quantity.amount import Amount
 from gudgeon.questions import changes
+from gudgeon.questions._change_ranges import range_words
 
 ROOT = Path(__file__).parents[2]
 
@@ -302,8 +307,152 @@ def test_a_slack_hose_is_a_tie_and_no_touch() -> None:
         return changes.answer(Findings(dataclasses.replace(case(1), unit=unit)))
 
     short, long = asked(220.0), asked(400.0)
-    assert short.headline == answered(1).headline
+    # The other range tilts the connector up beside the arm: it is told in the table alone, since
+    # nobody has to tie a hose for poses that are not needed.
+    assert short.headline == answered(1).headline.replace(" or A -95 to -72.8", "")
+    assert [str(row[5]) == "free" for row in short.table("ranges").rows] == [True, False]
+    assert "oil hose" in str(short.table("ranges").rows[1][5])
     assert long.verdict is Verdict.YES_IF
-    assert long.headline.startswith(answered(1).headline.removesuffix("."))
+    assert long.headline.startswith(short.headline.removesuffix("."))
     assert "oil hose is tied" in long.headline
     assert long.table("change_map").rows == answered(1).table("change_map").rows
+
+
+# --- every proven range ---------------------------------------------------------------------------
+
+
+@functools.cache
+def ranged(name: str) -> Findings:
+    return Findings(cell_of(name))
+
+
+def proof_of(findings: Findings) -> Callable[[SafeBox, float, float], Gap]:
+    """Return the proof that every tool may be changed in a slice of tilt of a range."""
+    every = all_of(
+        [findings._change_proof(hand, findings.change_need_mm) for hand in findings.tools_in_hand]
+    )
+
+    def prove(box: SafeBox, start: float, end: float) -> Gap:
+        low, high = box.low.copy(), box.high.copy()
+        low[3], high[3] = start, end
+        return every(low, high)
+
+    return prove
+
+
+@pytest.mark.parametrize(
+    ("name", "ranges"),
+    [
+        ("demo/alder-ford.toml", [(64.7, 100.0), (-100.0, 4.1), (10.8, 57.3)]),
+        ("tests/cases/case-1.toml", [(-13.6, 70.7), (-95.0, -72.8)]),
+    ],
+)
+def test_each_end_of_each_range_is_proven_inside_and_not_outside(
+    name: str, ranges: list[tuple[float, float]]
+) -> None:
+    """One end in the way of a tilt at a time; what lies beyond an end of travel is not asked."""
+    findings = ranged(name)
+    prove, step = proof_of(findings), math.radians(0.06)
+    rows = changes.answer(findings).table("ranges").rows
+    assert [(row[0], row[1]) for row in rows] == ranges
+    refuted = 0
+    for box, told in zip(findings.changing.ranges, ranges, strict=True):
+        for sign, edge, limit, words in (
+            (-1, box.low[3], findings.ranges.low[3], told[0]),
+            (1, box.high[3], findings.ranges.high[3], told[1]),
+        ):
+            # What is told lies inside, by less than a tenth of a degree.
+            assert -1e-6 <= sign * (math.degrees(edge) - words) < 0.1
+            inside = sorted((float(edge), float(edge) - sign * step))
+            assert prove(box, *inside).status == 0
+            if edge == limit:
+                continue
+            assert box.stop(3, sign) is not None
+            beyond = sorted((float(edge), float(edge) + 2.0 * sign * step))
+            refuted += prove(box, *beyond).status == 1
+    assert refuted == {"demo/alder-ford.toml": 4, "tests/cases/case-1.toml": 3}[name]
+
+
+def test_every_range_is_clear_by_the_heights_too() -> None:
+    """Heights of turned corners, worked out without the engine, over a grid of each range."""
+    findings = Findings(over_everything(case(5)))
+    found, scene = findings.changing, findings.scene.scene
+    assert len(found.ranges) == 5
+    for box in found.ranges:
+        for tilt in np.linspace(box.low[3], box.high[3], 7):
+            for turn in np.linspace(box.low[4], box.high[4], 9):
+                room_mm = found.tip_mm - highest_of(scene, tilt, turn)[0]
+                assert room_mm >= found.need_mm - 1e-9
+        beyond = box.low[3] - math.radians(0.1)
+        worst = max(highest_of(scene, beyond, turn)[0] for turn in (box.low[4], box.high[4]))
+        assert found.tip_mm - worst < found.need_mm
+
+
+def test_every_clear_cell_lies_in_a_range_and_no_range_in_another() -> None:
+    for name in ("demo/alder-ford.toml", "tests/cases/case-1.toml", "tests/cases/case-5.toml"):
+        findings = ranged(name)
+        found = findings.changing
+        for i, j in np.argwhere(found.together.cells == 0):
+            low, high = found.low.copy(), found.high.copy()
+            low[3], high[3] = found.together.tilts[i : i + 2]
+            low[4], high[4] = found.together.turns[j : j + 2]
+            assert any(findings._within(low, high, box) for box in found.ranges)
+        for one, other in itertools.permutations(found.ranges[1:], 2):
+            assert not findings._within(one.low, one.high, other)
+
+
+def test_ranges_are_told_in_one_sentence_and_turns_with_their_tilt() -> None:
+    assert changes.answer(ranged("demo/alder-ford.toml")).headline == (
+        "Tools may be changed, if the unit stands at A 64.7 to 100, A -100 to 4.1 or "
+        "A 10.8 to 57.3 deg, any turn."
+    )
+    # Four in the headline: the fifth shares poses with the first and stands in the table.
+    assert answered(5).headline == (
+        "Tools may be changed, if the unit stands at A 87.1 to 100 deg with C -10 to 10 deg, or "
+        "A 88.6 to 100 deg with C 75 to 105, C 165 to 195 or C 255 to 285 deg."
+    )
+    assert len(answered(5).table("ranges").rows) == 5
+
+
+def test_more_ranges_than_a_sentence_holds_are_counted() -> None:
+    findings = Findings(case(5))
+    found = findings.changing
+    box = found.ranges[0]
+
+    def at(tilt: float) -> SafeBox:
+        low, high = box.low.copy(), box.high.copy()
+        low[3], high[3] = math.radians(tilt), math.radians(tilt + 5.0)
+        return SafeBox(low, high, box.stops)
+
+    many = dataclasses.replace(
+        found, ranges=(box, *(at(tilt) for tilt in (-90.0, -70.0, -50.0, -30.0, -10.0)))
+    )
+    findings.__dict__["change_told"] = (True,) * 6
+    words = range_words(findings, many)
+    assert words.count("A ") == 4
+    assert words.endswith("(2 more in the table of ranges)")
+    findings.__dict__["change_told"] = (True, False, True, True, False, True)
+    words = range_words(findings, many)
+    assert "A -90" not in words
+    assert "A -10" in words
+    assert "more" not in words
+
+
+def test_a_tie_covers_every_range_that_is_told() -> None:
+    free = HangingFinding("oil hose", (), None)
+    by = HangingFinding("oil hose", (("T1", None),), 300.0)
+    for found, suits in (
+        (free, True),
+        (HangingFinding("oil hose", (("T2", None),), 310.0), True),
+        (HangingFinding("oil hose", (("T1", None),), 290.0), False),
+        (HangingFinding("oil hose", (("T1", None),), None), False),
+        (HangingFinding("air hose", (("T1", None),), 310.0), False),
+    ):
+        assert covered([found], [by]) is suits
+        assert covered([found], [free]) is (found is free)
+    by_hand = HangingFinding("oil hose", (("T1", None), ("T2", None)), None)
+    assert covered([by], [by_hand])
+    assert not covered([HangingFinding("oil hose", (("arm", None),), 300.0)], [by_hand])
+    joined = all_ranges([free, by, HangingFinding("oil hose", (("T2", None),), 290.0)])
+    assert joined == (HangingFinding("oil hose", (("T1", None), ("T2", None)), 290.0),)
+    assert all_ranges([by, by_hand])[0].tie_mm is None

@@ -162,6 +162,8 @@ def grow(
     seed_high: ArrayLike,
     sides: Sequence[Side],
     tol: Sequence[float],
+    *,
+    known: bool = False,
 ) -> SafeBox | Gap:
     """Grow a proven box from a seed, one side after the other, each as far as it goes.
 
@@ -176,6 +178,8 @@ def grow(
         In the order in which they grow.
     tol : sequence of 5 floats
         A side ends so near to where the proof fails [mm, rad].
+    known : bool
+        The seed is proven already: it is not asked about again.
 
     Returns
     -------
@@ -185,9 +189,10 @@ def grow(
     """
     lo, hi = np.array(seed_low, dtype=np.float64), np.array(seed_high, dtype=np.float64)
     ends = {-1: np.asarray(low, dtype=np.float64), 1: np.asarray(high, dtype=np.float64)}
-    first = prove(lo, hi)
-    if first.status is not Status.PROVEN:
-        return first
+    if not known:
+        first = prove(lo, hi)
+        if first.status is not Status.PROVEN:
+            return first
     stops: list[tuple[Side, Gap]] = []
     for joint, sign in sides:
         at = lo if sign < 0 else hi

@@ -12,12 +12,12 @@ from numpy.typing import NDArray
 
 from gudgeon.findings.bodies import most
 from gudgeon.findings.gather import Lacking
-from gudgeon.findings.hoses import HangingFinding
+from gudgeon.findings.hoses import HangingFinding, all_ranges, covered
 from gudgeon.findings.parking import Park, ParkingFindings, Way
 from gudgeon.findings.proofs import CONTACT_MM, SKETCH, WORK, ToolInHand
 
 if TYPE_CHECKING:
-    from gudgeon.clearance.envelope import ClearMap, Proof
+    from gudgeon.clearance.envelope import ClearMap, Proof, SafeBox
     from gudgeon.clearance.prove import Gap
     from gudgeon.clearance.scene import Body
     from gudgeon.quantity.amount import Amount
@@ -31,6 +31,9 @@ TURN_CELLS: Final = 12
 
 FAR_MM: Final = 2000.0
 """Heights within which the room over the load is looked for, either way."""
+
+MOST_TIED: Final = 4
+"""For the ranges after these the ties are worked out over all at once."""
 
 ROOM_TOL_MM: Final = 0.01
 
@@ -96,6 +99,9 @@ class ChangingFinding:
     need_mm : float
     park : Park or None
         Best pose for the change; ``None`` where every pose is clear, or none.
+    ranges : tuple of SafeBox
+        Every range of tilt and turn that is proven, that round the best pose first; none where
+        there is no best pose.
     beside : tuple of (x, y), or None
         Place of the spindle at which every pose is clear, where the pose counts elsewhere [mm].
     ways : tuple of Way
@@ -111,6 +117,7 @@ class ChangingFinding:
     high: Floats
     need_mm: float
     park: Park | None
+    ranges: tuple[SafeBox, ...]
     beside: tuple[float, float] | None
     ways: tuple[Way, ...]
     assumed: tuple[str, ...]
@@ -178,11 +185,11 @@ class ChangingFindings(ParkingFindings):
         return self.kept("changing", parts, self._changing)
 
     @cached_property
-    def change_hoses(self) -> tuple[HangingFinding, ...]:
-        """What each hose may meet of tool, nose and arm at a change; raises `Lacking`.
+    def change_ties(self) -> tuple[tuple[HangingFinding, ...], ...]:
+        """What each hose may meet of tool, nose and arm, for each of the ranges; `Lacking`.
 
         Hoses are no part of the maps: that one may hang somewhere is no touch, and a tie settles
-        it for all of the poses round the best one (for every pose where none is needed).
+        it.  One entry, for every pose, where no range is needed.
         """
         from gudgeon.clearance.envelope import all_of
 
@@ -191,10 +198,38 @@ class ChangingFindings(ParkingFindings):
             (hand.name, (*hand.bodies, *self._arm_bodies(hand, down)), float(low[2]) - down)
             for hand in self.tools_in_hand
         ]
-        park = self.changing.park
-        poses = None if park is None else (park.stops.low[3:], park.stops.high[3:])
-        return self.hanging(
-            (low, high), lambda scene, chosen: all_of(()), heads, turning=False, poses=poses
+
+        def hung(poses: tuple[Floats, Floats] | None) -> tuple[HangingFinding, ...]:
+            return self.hanging(
+                (low, high), lambda scene, chosen: all_of(()), heads, turning=False, poses=poses
+            )
+
+        boxes = [(box.low[3:], box.high[3:]) for box in self.changing.ranges]
+        if not boxes:
+            return (hung(None),)
+        found = [hung(poses) for poses in boxes[:MOST_TIED]]
+        if rest := boxes[MOST_TIED:]:  # one space that holds them all
+            whole = (
+                np.min([start for start, _ in rest], axis=0),
+                np.max([end for _, end in rest], axis=0),
+            )
+            found += [hung(whole)] * len(rest)
+        return tuple(found)
+
+    @cached_property
+    def change_told(self) -> tuple[bool, ...]:
+        """Which of the ranges need no more ties than that round the best pose; `Lacking`."""
+        ties = self.change_ties
+        return tuple(covered(found, ties[0]) for found in ties)
+
+    @cached_property
+    def change_hoses(self) -> tuple[HangingFinding, ...]:
+        """What each hose may meet in all the ranges of `change_told`; raises `Lacking`."""
+        return all_ranges(
+            hang
+            for told, found in zip(self.change_told, self.change_ties, strict=True)
+            for hang in found
+            if told
         )
 
     @cached_property
@@ -281,6 +316,7 @@ class ChangingFindings(ParkingFindings):
             high=high,
             need_mm=need,
             park=park,
+            ranges=() if park is None else self._clear_ranges(soon, together, park, low, high),
             beside=beside,
             ways=ways,
             assumed=self._change_told(),

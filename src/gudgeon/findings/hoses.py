@@ -21,7 +21,16 @@ if TYPE_CHECKING:
     from gudgeon.clearance.prove import Gap
     from gudgeon.clearance.scene import Body, Scene
 
-__all__ = ["HangingFinding", "HoseFinding", "HoseFindings", "bend_needs", "longest_bent", "tied_mm"]
+__all__ = [
+    "HangingFinding",
+    "HoseFinding",
+    "HoseFindings",
+    "all_ranges",
+    "bend_needs",
+    "covered",
+    "longest_bent",
+    "tied_mm",
+]
 
 Floats = NDArray[np.float64]
 
@@ -333,6 +342,41 @@ class HoseFindings(ProofFindings):
             length_mm=length,
             shorter_mm=shorter,
         )
+
+
+def all_ranges(found: Iterable[HangingFinding]) -> tuple[HangingFinding, ...]:
+    """Return what each hose meets in any of several ranges of poses, and the tie that suits all."""
+    by_name: dict[str, list[HangingFinding]] = {}
+    for one in found:
+        by_name.setdefault(one.name, []).append(one)
+    joined = []
+    for name, every in by_name.items():
+        meets: dict[str, Gap | None] = {}
+        for one in every:
+            for what, gap in one.meets:
+                meets.setdefault(what, gap)
+        ties = [one.tie_mm for one in every if one.meets]
+        known = [tie for tie in ties if tie is not None]
+        tie = min(known) if known and len(known) == len(ties) else None
+        joined.append(HangingFinding(name, tuple(meets.items()), tie))
+    return tuple(joined)
+
+
+def covered(found: Iterable[HangingFinding], by: Iterable[HangingFinding]) -> bool:
+    """Return whether ties that suit `by` suit `found`, too: the same hoses in other poses."""
+    ties = {one.name: one for one in by}
+    for one in found:
+        if not one.meets:
+            continue
+        tied = ties.get(one.name)
+        if tied is None or not tied.meets:
+            return False
+        if tied.tie_mm is None:  # guided off by hand, from what is named
+            if not {what for what, _ in one.meets} <= {what for what, _ in tied.meets}:
+                return False
+        elif one.tie_mm is None or one.tie_mm < tied.tie_mm:
+            return False
+    return True
 
 
 def tied_mm(full: float, longest: float, meets: Callable[[float], bool]) -> float | None:

@@ -23,6 +23,12 @@ Floats = NDArray[np.float64]
 Legs = list[tuple[tuple[float, float], tuple[float, float]]]
 """Poses from and to, tilt and turn [rad]."""
 
+WHOLE_RAD: Final = 1e-9
+"""Angles nearer to each other than this are one."""
+
+MOST_GROWN: Final = 12
+"""More areas of a map than these are told as their cells are."""
+
 PARK_TOL: Final = (0.005, 0.005, 0.05, math.radians(0.05), math.radians(0.05))
 """The range round the best pose ends so near to where the proof fails; it is told to 0.1 deg."""
 
@@ -146,6 +152,65 @@ class ParkingFindings(TravelFindings):
             key=lambda box: _leeway(box, (tilt, turn)),
         )
         return Park(tilt, turn, grown, name, None)
+
+    def _clear_ranges(
+        self, soon: Proof, together: ClearMap, park: Park, low: Floats, high: Floats
+    ) -> tuple[SafeBox, ...]:
+        """Return the boxes in which every tool may be changed, that round the best pose first.
+
+        The clear areas of the map end at edges of cells: each is grown to where the proof fails,
+        the tilt first.  What lies inside another box is left out; boxes that touch stay two, each
+        by its own proof.
+        """
+        from gudgeon.clearance.envelope import Cell, SafeBox, grow, rectangles
+
+        areas = [area for area in rectangles(together) if area.cell is Cell.CLEAR]
+        areas.sort(key=lambda area: -float(np.ptp(area.tilt_rad) * np.ptp(area.turn_rad)))
+        found = [park.stops]
+        for number, area in enumerate(areas):
+            s_lo, s_hi = low.copy(), high.copy()
+            (s_lo[3], s_hi[3]), (s_lo[4], s_hi[4]) = area.tilt_rad, area.turn_rad
+            if any(self._within(s_lo, s_hi, box) for box in found):
+                continue
+            lo, hi = s_lo.copy(), s_hi.copy()
+            lo[3], hi[3] = self.ranges.low[3], self.ranges.high[3]
+            if not self.ranges.endless:
+                lo[4], hi[4] = self.ranges.low[4], self.ranges.high[4]
+            elif hi[4] - lo[4] < 2.0 * math.pi - WHOLE_RAD:
+                middle = 0.5 * (lo[4] + hi[4])
+                lo[4], hi[4] = middle - math.pi, middle + math.pi
+            sides = ((3, -1), (3, 1), (4, -1), (4, 1)) if number < MOST_GROWN else ()
+            # Its cells are proven one by one; only what is added has to be.
+            box = grow(soon, lo, hi, s_lo, s_hi, sides, PARK_TOL, known=True)
+            assert isinstance(box, SafeBox)
+            found = [found[0]] + [
+                one for one in found[1:] if not self._within(one.low, one.high, box)
+            ]
+            if not any(self._within(box.low, box.high, one) for one in found):
+                found.append(box)
+        return tuple(found)
+
+    def _within(self, low: Floats, high: Floats, box: SafeBox) -> bool:
+        """Return whether a range of tilt and turn lies inside a box, a whole turn on counted."""
+        if low[3] < box.low[3] - WHOLE_RAD or high[3] > box.high[3] + WHOLE_RAD:
+            return False
+        if self.every_turn(box):
+            return True
+        whole = 2.0 * math.pi
+        shifts = [whole * k for k in (-2, -1, 0, 1, 2)] if self.ranges.endless else [0.0]
+        return any(
+            low[4] + shift >= box.low[4] - WHOLE_RAD and high[4] + shift <= box.high[4] + WHOLE_RAD
+            for shift in shifts
+        )
+
+    def every_turn(self, box: SafeBox) -> bool:
+        """Return whether a box holds every turn that the platter can make."""
+        if self.ranges.endless:
+            return bool(box.high[4] - box.low[4] >= 2.0 * math.pi - WHOLE_RAD)
+        return bool(
+            box.low[4] <= self.ranges.low[4] + WHOLE_RAD
+            and box.high[4] >= self.ranges.high[4] - WHOLE_RAD
+        )
 
     def _turning_cost(self, tilt: float, turn: float) -> float:
         """Return the longest turn from any pose that is worked in [rad]."""

@@ -10,17 +10,16 @@ from gudgeon.answer import Cell, Column, Figure, Picture, Table
 from gudgeon.drawing.pose_map import pose_map
 from gudgeon.findings import Findings
 from gudgeon.findings.changing import ChangingFinding, Room
-from gudgeon.findings.parking import Park, Way
+from gudgeon.findings.parking import Way
 from gudgeon.quantity.kinds import Kind
+from gudgeon.questions._change_ranges import degrees
 from gudgeon.questions._shared import figure
 
 __all__ = [
     "change_figures",
     "change_pictures",
-    "degrees",
     "map_table",
     "pair_table",
-    "park_range",
     "room_table",
     "way_table",
     "way_words",
@@ -29,34 +28,6 @@ __all__ = [
 KINDS: Final = ("clear", "not clear", "cannot tell")
 MOST_PAIRS: Final = 60
 MOST_REGIONS: Final = 80
-DIGIT_DEG: Final = 0.1
-"""Ends of a range of poses are told to this digit, inwards."""
-
-
-def degrees(angle_rad: float) -> float:
-    """Return degrees with two decimals."""
-    return round(math.degrees(angle_rad), 2) + 0.0
-
-
-def park_range(findings: Findings, park: Park) -> tuple[str, str]:
-    """Return the ranges of tilt and of turn round the best pose, as text, rounded inwards."""
-    low, high = park.stops.low, park.stops.high
-    tilt = _range(float(low[3]), float(high[3]), park.tilt_rad)
-    if high[4] - low[4] >= 2.0 * math.pi - 1e-9 or (
-        park.stops.stop(4, -1) is None and park.stops.stop(4, 1) is None
-    ):
-        return tilt, "any turn"
-    return tilt, _range(float(low[4]), float(high[4]), park.turn_rad)
-
-
-def _range(low: float, high: float, pose: float) -> str:
-    a = math.ceil(math.degrees(low) / DIGIT_DEG - 1e-6) * DIGIT_DEG
-    b = math.floor(math.degrees(high) / DIGIT_DEG + 1e-6) * DIGIT_DEG
-    at = math.degrees(pose)
-    a, b = round(a, 1) + 0.0, round(b, 1) + 0.0
-    if b - a < 2.0 * DIGIT_DEG or not a - 1e-6 <= at <= b + 1e-6:
-        return f"{round(at, 2) + 0.0:g}"
-    return f"{a:g} to {b:g}"
 
 
 def change_figures(

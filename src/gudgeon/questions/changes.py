@@ -17,8 +17,9 @@ of each program it never does.
 When it can mislead
 -------------------
 Only tools with a length are judged.  A cell of the map counts as not clear if any pose in it is
-not; the range round the best pose is exact to a tenth of a degree.  Where the arm's sweep is not
-entered, the tool and the nose alone are judged, and that is said.
+not; the ranges that are told end within a tenth of a degree of where their proof does, and outside
+them a pose may still be clear.  Where the arm's sweep is not entered, the tool and the nose alone
+are judged, and that is said.
 
 Sources
 -------
@@ -35,13 +36,18 @@ from gudgeon.answer import Answer, Missing, Verdict
 from gudgeon.findings import Findings, Lacking
 from gudgeon.findings.changing import ChangingFinding, Room
 from gudgeon.quantity.kinds import Kind
+from gudgeon.questions._change_ranges import (
+    degrees,
+    park_range,
+    place_words,
+    range_table,
+    range_words,
+)
 from gudgeon.questions._changes_show import (
     change_figures,
     change_pictures,
-    degrees,
     map_table,
     pair_table,
-    park_range,
     room_table,
     way_table,
 )
@@ -78,6 +84,7 @@ def answer(findings: Findings) -> Answer:
             headline = f"{headline.removesuffix('.')}, and if {ties}."
         verdict, next_step = Verdict.YES_IF, f"Tie up the hoses; then: {next_step}"
     tables = (
+        range_table(findings, found),
         room_table(findings, rooms),
         map_table(found),
         pair_table(found),
@@ -109,7 +116,6 @@ def answer(findings: Findings) -> Answer:
 
 
 def _judged(findings: Findings, found: ChangingFinding) -> tuple[Verdict, str, str, str | None]:
-    units = findings.units
     many = "every tool" if len(found.maps) > 1 else found.maps[0].hand.name
     if found.together.clear:
         return (
@@ -121,20 +127,18 @@ def _judged(findings: Findings, found: ChangingFinding) -> tuple[Verdict, str, s
         )
     beside = None
     if found.beside is not None:
-        x, y = (units.text(Kind.LENGTH, value) for value in found.beside)
-        beside = f"With the spindle at X {x}, Y {y} every tilt and turn is clear."
+        place = place_words(findings, found.beside)
+        beside = f"With the spindle at {place} every tilt and turn is clear."
     if found.park is not None:
         letter = _letters(findings)
-        tilt, turn = park_range(findings, found.park)
-        turn = turn if turn == "any turn" else f"{letter[1]} {turn} deg"
+        _, turn = park_range(findings, found.park)
         pose = (
             f"{letter[0]}{degrees(found.park.tilt_rad):g} {letter[1]}"
             f"{degrees(found.park.turn_rad):g}"
         )
-        where = f"{letter[0]} {tilt} deg, {turn}" if findings.has_tilt else turn
         return (
             Verdict.YES_IF,
-            f"Tools may be changed, if the unit stands at {where}.",
+            f"Tools may be changed, if the unit stands at {range_words(findings, found)}.",
             as_order(
                 f"before each tool change and at the end of the program take Z to the top, then "
                 f"turn to {pose}" + ("" if turn == "any turn" else f"; keep {letter[1]} still")
@@ -142,11 +146,11 @@ def _judged(findings: Findings, found: ChangingFinding) -> tuple[Verdict, str, s
             beside,
         )
     if beside is not None and found.beside is not None:
-        x, y = (units.text(Kind.LENGTH, value) for value in found.beside)
+        place = place_words(findings, found.beside)
         return (
             Verdict.YES_IF,
-            f"Tools may be changed, if the spindle stands at X {x}, Y {y}.",
-            f"Before each tool change and at the end of the program go to X {x}, Y {y} with Z at "
+            f"Tools may be changed, if the spindle stands at {place}.",
+            f"Before each tool change and at the end of the program go to {place} with Z at "
             "the top.",
             None,
         )
