@@ -119,15 +119,32 @@ def _placed(
     else:
         ways = [one.along / float(np.linalg.norm(one.along))]
     found = []
-    spots = {
-        cut: place(cut, job.cuts[cut].point) for cut in (one.first, one.second) if cut is not None
-    }
     for way in ways:
-        parts = [(spots[one.first], _counts(job, one, one.first, way))]
+        first, second = _feet(job, one, way)
+        parts = [(place(one.first, first), _counts(job, one, one.first, way))]
         if one.second is not None:
-            parts.append((spots[one.second], -_counts(job, one, one.second, way)))
+            parts.append((place(one.second, second), -_counts(job, one, one.second, way)))
         found.append(parts)
     return found
+
+
+def _feet(job: Job, one: Dimension, way: Floats) -> tuple[Floats, Floats]:
+    """Return where both features are measured: a surface right across from the other feature.
+
+    A lean of the whole part then changes no distance in it.
+    """
+    a = job.cuts[one.first]
+    if one.second is None:
+        return a.point, a.point
+    b = job.cuts[one.second]
+    for here, there, swap in ((b, a, False), (a, b, True)):
+        across = float(here.normal @ way)
+        if here.kind == "hole" or abs(across) < LEAST_ACROSS:
+            continue
+        gap = float((there.point - here.point) @ here.normal)
+        foot = there.point - way * (gap / across)
+        return (foot, b.point) if swap else (a.point, foot)
+    return a.point, b.point
 
 
 def _counts(job: Job, one: Dimension, cut: int, way: Floats) -> Floats:

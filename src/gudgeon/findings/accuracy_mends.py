@@ -128,10 +128,11 @@ class MendFindings(AccuracyFindings):
         by_side = _one_pose(target)
         if by_side is not None:
             job, words = by_side
+            both = f"{target.first} and {target.second}"
             add(
                 "free",
                 f"Cut {words}, so that no turn lies between the two.",
-                f"{words.replace(' with', ' are cut with', 1)}",
+                f"{both} are cut{words.removeprefix(both)}",
                 lambda one: _again(one, target, job),
             )
         if lines_factor is not None and lines_factor < 1.0:
@@ -243,10 +244,12 @@ def _one_pose(target: DimensionFound) -> tuple[Job, str] | None:
             continue
         changed = list(job.cuts)
         changed[one.first] = made[0]
-        changed[one.second] = replace(made[1], tool=made[0].tool)
+        flat = "hole" not in (made[0].kind, made[1].kind)
+        changed[one.second] = replace(made[1], tool=made[0].tool) if flat else made[1]
         other = replace(job, cuts=tuple(changed))
         width = estimate(other, (one,))[0].plus_minus
-        words = f"{cuts[0].name} and {cuts[1].name} with one tool in the pose of {at.name}"
+        words = f"{cuts[0].name} and {cuts[1].name} " + "with one tool " * flat
+        words += f"in the pose of {at.name}"
         if best is None or firm(width) < firm(best[0]):
             best = (width, other, words)
     return None if best is None else best[1:]

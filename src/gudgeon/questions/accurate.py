@@ -175,7 +175,9 @@ def _short(
             f"{per_cent(after)} of the parts, otherwise on {per_cent(worst.inside)}."
         )
         return Verdict.YES_IF, headline, free[0].order
-    more = f", and {count - 1} more fall short" if count > 1 else ""
+    more = ""
+    if count > 1:
+        more = f", and {count - 1} more fall{'s' if count == 2 else ''} short"
     headline = f"No: {deciding}{more}; {per_cent_plain(found.share)} is wanted."
     if mends:
         step = mends[0].order
@@ -214,7 +216,8 @@ def _flips(findings: Findings, found: AccuracyFinding, worst: DimensionFound) ->
     from statistics import NormalDist
 
     outcome = worst.outcome
-    if not worst.toleranced or len(outcome.mean) != 1:
+    dimension = outcome.dimension
+    if not worst.toleranced or dimension.directions != 1 or dimension.low != -dimension.high:
         return None
     z = NormalDist().inv_cdf(0.5 * (1.0 + found.share))
     needed = abs(float(outcome.mean[0])) + z * outcome.u
