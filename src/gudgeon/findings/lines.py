@@ -26,9 +26,32 @@ __all__ = ["AxisLinesFinding", "LineFindings"]
 Floats = NDArray[np.float64]
 
 
+ENTERED_K: Final = 2.0
+"""Coverage factor of what was entered with +-, and of the closed forms."""
+
 _OFF_BECAUSE: Final = {
-    "radius": ", the stylus radius taken off once too often or not at all",
+    "radius_left_out": ", as if the stylus radius was not taken off",
+    "radius_twice": ", as if the stylus radius was taken off twice",
+    "radius_wrong_way": ", as if the stylus radius was taken off in the wrong direction",
+    "diameter_for_radius": ", as if the stylus diameter was entered for the radius",
+    "side": ", as if it was touched from the other side",
+    "sign": ", as if a coordinate has the wrong sign",
+    "unit": ", as if inches and millimetres were mixed up",
+    "coordinates_exchanged": ", as if two coordinates were exchanged",
+    "angles_exchanged": ", as if the two angles were exchanged",
+    "angle_sign": ", as if an angle has the wrong sign",
+    "pose_of_neighbour": ", as if it has the angles of the row beside it",
+    "index_step": ", as if an angle is one index step out",
+    "angle_decimal": ", as if the decimal point of an angle is in the wrong place",
+    "digits_swapped": ", which looks like two digits exchanged",
     "digit": ", which looks like a wrong digit",
+    "decimal": ", as if the decimal point is in the wrong place",
+    "feature": ", as if the bore was entered for the pin or the pin for the bore",
+    "dial_sign": ", as if the dial was read with the wrong sign",
+    "tilt": ", as if the tilt axis stood out of its position",
+    "rotary": ", as if the rotary axis stood out of its position",
+    "shift": ", as if the unit stood out of place while it was read",
+    "moved": ", as if the unit was bumped before it was read",
 }
 """Why a reading may lie off by just so much."""
 
@@ -48,7 +71,9 @@ class AxisLinesFinding:
     measured : bool
         False: the lines come from the cell's own entries.
     dof : float
-        Degrees of freedom behind the covariance; infinite where the noise was stated.
+        Effective degrees of freedom behind the covariance; infinite where the noise was stated.
+    k95 : float
+        Coverage factor: so many standard uncertainties hold the truth 95 times in 100.
     """
 
     frame: LineFrame
@@ -56,6 +81,7 @@ class AxisLinesFinding:
     covariance: Floats
     measured: bool
     dof: float
+    k95: float = ENTERED_K
 
     @property
     def parameters(self) -> tuple[str, ...]:
@@ -122,8 +148,8 @@ class LineFindings(TouchFindings):
     def _measured_lines(self, study: LineStudy) -> AxisLinesFinding | None:
         fit, hand = study.fit, study.hand
         if fit is not None and study.determined:
-            dof = float(fit.dof) if fit.suspicious else math.inf
-            return AxisLinesFinding(study.frame, fit.line_values, fit.line_covariance, True, dof)
+            lines = fit.line_values, fit.line_covariance
+            return AxisLinesFinding(study.frame, *lines, True, fit.dof_effective, fit.k95)
         if hand is not None and hand.complete:
             # What the fit knows of the readings' scatter holds for the closed forms too.
             covariance = hand.covariance * (fit.widening**2 if fit and study.at_odds else 1.0)
