@@ -76,7 +76,8 @@ def test_what_the_open_parts_cost_is_what_a_leaning_face_really_does() -> None:
 
 def test_tilts_too_close_together_are_refused_and_the_cure_is_named() -> None:
     rows = [UNIT.face(t, 0, x, y) for t in (0, 15, 30) for x, y in ((60, 0), (-60, 0), (0, 50))]
-    findings = found([*rows, *(UNIT.bore(0, c) for c in (0, 90, 180, 270))])
+    rows += [UNIT.bore(0, c) for c in (0, 90, 180, 270)]
+    findings = found(rows)
     told = findings.rank_told
     assert told is not None
     assert told.fixed < told.of
