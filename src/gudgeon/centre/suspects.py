@@ -1,115 +1,611 @@
-"""Which reading does not fit the others, and by how much it lies off."""
+"""Which readings are bad, why, and what they would have been."""
 
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
-from dataclasses import dataclass
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, replace
+from types import MappingProxyType
 from typing import Final
 
 import numpy as np
+from numpy.typing import NDArray
 
-from gudgeon.centre.fit import Known, LineFit, chi_square_99, fit_lines
-from gudgeon.centre.readings import Model, Reading
+from gudgeon.centre.errors import OPTIONAL
+from gudgeon.centre.evidence import Bank, misfit, priors_of
+from gudgeon.centre.fit import Known, LineFit, chi_square_99
+from gudgeon.centre.mistakes import Correction, corrections, differ, of_a_group, of_a_seat
+from gudgeon.centre.readings import GLANCING, Model, Reading
+from gudgeon.centre.removal import BAD_READING, BAD_SEAT, Explanation, Removal
 
-__all__ = ["Suspect", "find_suspects"]
+__all__ = ["Cause", "Suspect", "find_suspects"]
 
-NEAR: Final = 4.0
-"""A reading lies off by a known length if it does so within so many standard uncertainties."""
+Floats = NDArray[np.float64]
 
-WORST_FEW: Final = 4
-"""Readings that are left out one by one where a reading is off by far."""
+FOUND: Final = 6.0
+"""By how much (-2 ln of the odds) bad readings must explain the misfit better than chance: 20:1."""
 
-SLIPS_MM: Final = (0.1, 0.5, 1.0, 2.0, 5.0, 10.0, 20.0, 50.0, 100.0, 0.254, 2.54, 25.4)
-"""What one wrong digit on a display or in a notebook makes, in mm and in inches."""
+NAMED: Final = 2.0
+"""By how much a correction must do better than "reason unknown"; its chance is in it already."""
+
+APART: Final = 6.0
+"""Explanations that are less apart than this are told side by side: 20:1."""
+
+CONSIDERED: Final = 12
+"""Explanations for which reasons are looked for."""
+
+BAD_GROUP: Final = 0.005
+"""Chance that a whole group of rows was treated wrongly alike."""
+
+FORCED_MOST: Final = 3
+"""Impossible touches up to which they are taken for single mistakes, not for a wrong sense."""
+
+ROUNDS: Final = 3
+"""Times that the model is made linear anew."""
+
+
+@dataclass(frozen=True, slots=True)
+class Cause:
+    """A reason and the readings as they would then have been."""
+
+    reason: str
+    corrected: tuple[Reading, ...]
 
 
 @dataclass(frozen=True, slots=True)
 class Suspect:
-    """A reading without which all the others agree.
+    """Readings that do not fit the others.
 
     Attributes
     ----------
     reading : Reading
+        The first of `readings`.
     off_mm : float
-        Measured less what the others predict, along the counting coordinate.
+        Measured less what the others predict, along the counting coordinate that is off by most
+        standard uncertainties; rad for a level.
     reason : str
-        ``"radius"`` (off by one or two stylus radii), ``"digit"`` (off by a round length), or
-        ``""``.
+        Of `gudgeon.centre.mistakes.CHANCES`; ``"tilt"`` or ``"rotary"`` (the axis stood off by
+        `off_rad` while all of them were read), ``"shift"`` (the unit stood off while they were
+        read), ``"moved"`` (it moved before the first of them: these agree among themselves, and so
+        do those in `against`), ``"halves"`` (they agree among themselves, and so do those in
+        `against`; `retake` decides), or ``""``: bad, reason unknown.
+    readings : tuple of Reading
+        All rows concerned; usually one.
+    corrected : tuple of Reading
+        What they would have been, in the same order; empty without a reason that gives it.
+    margin : float
+        Natural log of the odds against the next best that was considered.
+    either : bool
+        True: this or another suspect that is marked so, not known which.
+    also : tuple of Cause
+        Other reasons, with their corrections, that fit the readings as well.
+    against : tuple of Reading
+    retake : Reading or None
+        The row that tells most when it is taken again.
+    off_rad : float
     """
 
     reading: Reading
     off_mm: float
     reason: str
+    readings: tuple[Reading, ...] = ()
+    corrected: tuple[Reading, ...] = ()
+    margin: float = math.inf
+    either: bool = False
+    also: tuple[Cause, ...] = ()
+    against: tuple[Reading, ...] = ()
+    retake: Reading | None = None
+    off_rad: float = 0.0
 
 
-def find_suspects(fit: LineFit, known: Mapping[str, Known] | None = None) -> tuple[Suspect, ...]:
-    """Return every reading whose removal alone would bring the rest within the stated noise.
+def find_suspects(
+    fit: LineFit,
+    known: Mapping[str, Known] | None = None,
+    *,
+    extra: Mapping[str, float] = MappingProxyType({}),
+    inch: bool = False,
+) -> tuple[Suspect, ...]:
+    """Return the readings that are bad, each with the reason if there is one.
 
-    More than one: the readings cannot say which is wrong.  None, though the fit is `suspicious`:
-    no single reading explains it.
+    None, though the fit is `suspicious`: nothing that could be undone or left out explains it.
 
     Parameters
     ----------
     fit : LineFit
-    known : mapping, optional
-        Entries that the fit was given.
+    known, extra : mapping, optional
+        What the fit was given.
+    inch : bool
+        Whether the display shows inches, for the digits.
 
     Notes
     -----
-    For a linear fit, leaving out one reading lowers chi-square by the square of its weighted
-    residual, and the reading then lies off by residual / (1 - leverage); both are exact to first
-    order here.  A reading that is off by far bends the fit beyond that, so where none is found the
-    worst few are really left out.
+    Rows are left out singly, in pairs and in threes, more by growing the best; positionings may
+    have stopped wrong and the unit may have moved between two rows (`Removal`).  For every set that
+    explains the readings, each catalogue entry is tried on each bad row and put beside "off by any
+    amount".  A reading that nothing else checks is never called bad, and never called good either.
     """
-    if not fit.suspicious or fit.dof < 2:
+    if not fit.free or fit.dof < 1:
         return ()
-    found = []
-    for i, reading in enumerate(fit.used):
-        at = [k for k, row in enumerate(fit.residual_rows) if row == i]
-        weighted = fit.weighted[at]
-        if np.any(np.isnan(weighted)):
-            continue
-        left = fit.chi_square - float(weighted @ weighted)
-        dof = fit.dof - len(at)
-        if dof < 1 or left > chi_square_99(dof):
-            continue
-        worst = int(np.argmax(np.abs(weighted)))
-        residual = float(fit.residuals_mm[at[worst]])
-        remaining = (residual / (reading.u_mm * float(weighted[worst]))) ** 2
-        off = residual / remaining
-        near = NEAR * reading.u_mm / math.sqrt(remaining)
-        found.append(Suspect(reading, off, _reason(abs(off), near, reading.radius_mm)))
-    found = found or _left_out(fit, known)
-    found.sort(key=lambda item: -abs(item.off_mm) / item.reading.u_mm)
-    return tuple(found)
+    priors = priors_of(fit, known or {}, extra)
+    study = _Study(fit, fit.used, priors, inch)
+    found = study.suspects()
+    return (*found, *study.set_aside(fit.set_aside))
 
 
-def _left_out(fit: LineFit, known: Mapping[str, Known] | None) -> list[Suspect]:
-    """Fit again without each of the worst readings."""
-    found = []
-    order = np.argsort(-np.abs(np.nan_to_num(fit.weighted)))
-    worst = list(dict.fromkeys(fit.residual_rows[int(k)] for k in order))[:WORST_FEW]
-    for i in worst:
-        reading = fit.used[i]
-        without = fit_lines(fit.frame, (*fit.used[:i], *fit.used[i + 1 :]), known)
-        if without.dof < 1 or without.chi_square > chi_square_99(without.dof):
-            continue
-        model = Model(fit.frame, (*without.used, reading))
-        if model.parameters != without.parameters or without.undetermined:
-            continue
-        last = model.residuals(without.values)[
-            [r == len(without.used) for r in model.residual_rows]
+@dataclass(frozen=True, slots=True)
+class _Named:
+    """An explanation with the reasons of its readings, and its score with them."""
+
+    explanation: Explanation
+    rows: frozenset[int]
+    score: float
+    causes: Mapping[int, tuple[tuple[float, Correction], ...]]
+    unknown: Mapping[int, float]
+
+
+class _Study:
+    """Search among one set of readings."""
+
+    def __init__(
+        self, fit: LineFit, readings: tuple[Reading, ...], priors: tuple[Known, ...], inch: bool
+    ) -> None:
+        self.fit, self.readings, self.priors, self.inch = fit, readings, priors, inch
+        self.optional = tuple(name for name in fit.parameters if name in OPTIONAL)
+        self.catalogue: dict[int, tuple[Correction, ...]] = {}
+        self.values = _upright(fit)
+        self.gone = frozenset(_impossible(fit, readings))
+        self.removal, self.ranked = self._settle()
+
+    def _settle(self) -> tuple[Removal, list[Explanation]]:
+        """Make the model linear where the best explanation puts the lines, and search again."""
+        before: frozenset[int] | None = None
+        while True:
+            for _ in range(ROUNDS):
+                removal = Removal(
+                    Bank(self.fit, self.readings, self.values, self.priors), self.gone
+                )
+                ranked = removal.search()
+                self.values = removal.solution(ranked[0])[1]
+                rows = removal.rows(ranked[0])
+                if rows == before:
+                    break
+                before = rows
+            return removal, ranked
+
+    def suspects(self, depth: int = 0) -> tuple[Suspect, ...]:
+        """Return what is bad among the readings."""
+        nothing = self.removal.nothing
+        best = self.ranked[0]
+        odd = nothing.score - best.score > FOUND
+        if not odd and not self.gone:
+            return ()
+        named = self._named() if odd else [self._name(nothing)]
+        plain = len(named[0].rows) == 1 and named[0].causes and self._settled(named[0])
+        group = self._group(named[0].score) if odd and depth == 0 and not plain else None
+        if group is not None and group[0] < named[0].score - APART:
+            _, rows, correction = group
+            changed = list(self.readings)
+            for row, reading in zip(rows, correction.readings, strict=True):
+                changed[row] = reading
+            rest = _Study(self.fit, tuple(changed), self.priors, self.inch)
+            old = tuple(self.readings[row] for row in rows)
+            off = max((self._off(row, rest.values)[0] for row in rows), key=abs)
+            margin = 0.5 * (named[0].score - group[0])
+            whole = Suspect(old[0], off, correction.reason, old, correction.readings, margin)
+            return (whole, *rest.suspects(depth + 1))
+        first = named[0]
+        close = [
+            item
+            for item in named
+            if item is first
+            or (
+                item.score - first.score < APART
+                and self._single(item)
+                and not any(other.rows < item.rows for other in named if other.score <= item.score)
+            )
         ]
-        off = float(last[int(np.argmax(np.abs(last)))])
-        near = NEAR * 2.0 * reading.u_mm
-        found.append(Suspect(reading, off, _reason(abs(off), near, reading.radius_mm)))
+        sure = frozenset.intersection(*(item.rows for item in close)) if close else frozenset()
+        found: list[Suspect] = []
+        if len(close) == 1:
+            halves = self._halves(first)
+            if halves is not None:
+                return (halves,)
+        told: set[tuple[int, ...]] = set()
+        for item in close:
+            later = [other.score for other in named if other.rows != item.rows]
+            margin = 0.5 * (min(later, default=nothing.score) - first.score)
+            for suspect, rows in self._told(item, margin):
+                if rows not in told:
+                    told.add(rows)
+                    found.append(replace(suspect, either=not sure.issuperset(rows)))
+        return tuple(found)
+
+    def _settled(self, item: _Named) -> bool:
+        """Whether an explanation leaves no more misfit than the stated noise may make."""
+        freedom = self.removal.dof - item.explanation.freedom
+        return freedom > 0 and item.explanation.chi_square <= chi_square_99(freedom)
+
+    def _single(self, item: _Named) -> bool:
+        """Whether an explanation is about readings one by one: the plainer kind is told first."""
+        return all(self.removal.elements[i].kind == "reading" for i in item.explanation.chosen)
+
+    # --- single readings --------------------------------------------------------------------------
+
+    def _named(self) -> list[_Named]:
+        """Look for reasons for the rows of the better explanations, best first."""
+        best: dict[frozenset[int], Explanation] = {}
+        for item in self.ranked:
+            if item.score - self.ranked[0].score < 4.0 * APART and item.chosen:
+                best.setdefault(self.removal.rows(item), item)
+        found = [self._name(item) for item in list(best.values())[:CONSIDERED]]
+        found.sort(key=lambda item: item.score)
+        return found
+
+    def _name(self, item: Explanation) -> _Named:
+        removal = self.removal
+        chosen = [(i, removal.elements[i]) for i in item.chosen]
+        rows = {e.rows[0]: i for i, e in chosen if e.kind == "reading"}
+        rows |= {row: -1 for row in self.gone}
+        _, values, covariance = removal.solution(item)
+        score = item.score
+        causes: dict[int, tuple[tuple[float, Correction], ...]] = {}
+        unknown: dict[int, float] = {}
+        for row, at in rows.items():
+            others = frozenset(r for r in rows if r != row)
+            rest = replace(item, chosen=tuple(i for i in item.chosen if i != at))
+            chi_square, values, covariance = removal.without(others | {row}, rest)
+            kept = removal.tried([rest.chosen]) if rest.chosen else []
+            price = kept[0].price if kept else 0.0
+            freedom = kept[0].freedom if kept else 0
+            tried = self._corrected(row, values, covariance, chi_square)
+            scored = []
+            for left, correction in tried:
+                full = float(misfit(left, max(removal.dof - freedom, 0)))
+                total = full + price - 2.0 * math.log(BAD_READING) + correction.cost
+                scored.append((total, correction))
+            scored.sort(key=lambda pair: pair[0])
+            # Without a reason: as left out, at the price of being off by any amount.
+            alone = item.score if at >= 0 else item.score + 4.0 * APART
+            if scored and scored[0][0] < alone - NAMED:
+                causes[row] = tuple(scored)
+                score += scored[0][0] - alone
+            unknown[row] = alone
+        everything = frozenset(rows) | removal.rows(item)
+        return _Named(item, everything, score, causes, unknown)
+
+    def _corrected(
+        self, row: int, values: Floats, covariance: Floats, chi_square: float
+    ) -> list[tuple[float, Correction]]:
+        """Return chi-square with each correction of a row that could be so, the others' given."""
+        reading = self.readings[row]
+        if row not in self.catalogue:
+            entries = self._catalogue(reading, row)
+            usable = _usable(
+                self._model(tuple(item.readings[0] for item in entries)), _upright(self.fit)
+            )
+            self.catalogue[row] = tuple(
+                item for item, good in zip(entries, usable, strict=False) if good
+            )
+        tried = self.catalogue[row]
+        if not tried:
+            return []
+        bank = Bank(self.fit, self.readings, values, (), tuple(item.readings[0] for item in tried))
+        start = len(self.readings)
+        found: list[tuple[float, Correction]] = []
+        sizes = {len(at) for at in bank.at[start:]}
+        for size in sizes:
+            picks = [k for k in range(len(tried)) if len(bank.at[start + k]) == size]
+            at = np.array([bank.at[start + k] for k in picks])
+            rows = bank.slopes[at]
+            turns = bank.turns[at] * np.asarray(self.fit.index_u_rad)
+            spread = rows @ covariance @ rows.transpose(0, 2, 1)
+            spread = spread + turns @ turns.transpose(0, 2, 1)
+            spread[:, np.arange(size), np.arange(size)] += bank.u[at] ** 2
+            off = bank.residuals[at]
+            more = np.sum(off * np.linalg.solve(spread, off[:, :, None])[:, :, 0], axis=1)
+            found += [
+                (chi_square + float(more[n]), tried[k])
+                for n, k in enumerate(picks)
+                if more[n] < 50.0 * size
+            ]
+        return found
+
+    def _model(self, readings: tuple[Reading, ...]) -> Model:
+        """Return a model with the parameters of the fit, for these readings after all others."""
+        return Model(self.fit.frame, (*readings, *self.readings), self.optional)
+
+    def _catalogue(self, reading: Reading, row: int | None) -> tuple[Correction, ...]:
+        """Return the corrections of a reading; its neighbours are those of its place."""
+        if row is None:
+            order = sorted(self.readings, key=lambda item: abs(item.row - reading.row))
+            near = tuple(order[:2])
+        else:
+            near = tuple(
+                self.readings[k] for k in (row - 1, row + 1) if 0 <= k < len(self.readings)
+            )
+        features = {item.feature for item in self.readings}
+        return corrections(reading, near, features, self.inch)
+
+    def _off(self, row: int, values: Floats) -> tuple[float, float]:
+        """Return by how much a reading is off at given parameters: length, and in units of u."""
+        bank = Bank(self.fit, self.readings, values, ())
+        at = bank.at[row]
+        worst = max(at, key=lambda k: abs(bank.residuals[k] / bank.u[k]))
+        return float(bank.residuals[worst]), float(bank.residuals[worst] / bank.u[worst])
+
+    def _told(self, item: _Named, margin: float) -> list[tuple[Suspect, tuple[int, ...]]]:
+        """Return the suspects of one explanation."""
+        removal = self.removal
+        _, values, _ = removal.solution(item.explanation)
+        found: list[tuple[Suspect, tuple[int, ...]]] = []
+        done: set[tuple[int, ...]] = set()
+        elements = [removal.elements[i] for i in item.explanation.chosen]
+        singles = {e.rows[0] for e in elements if e.kind == "reading"} | self.gone
+        for row in sorted(singles):
+            off = self._off(row, values)[0]
+            reading = self.readings[row]
+            scored = item.causes.get(row, ())
+            if not scored:
+                found.append((Suspect(reading, off, "", (reading,), (), margin), (row,)))
+                continue
+            first = scored[0][1]
+            also = [
+                Cause(other.reason, other.readings)
+                for score, other in scored[1:]
+                if score - scored[0][0] < APART
+                and item.unknown[row] - score > NAMED
+                and not _alike(other, first)
+            ]
+            second = min(
+                [s for s, other in scored[1:] if not _alike(other, first)] + [item.unknown[row]]
+            )
+            sure = min(margin, 0.5 * (second - scored[0][0]))
+            found.append(
+                (
+                    Suspect(
+                        reading,
+                        off,
+                        first.reason,
+                        (reading,),
+                        first.readings,
+                        sure,
+                        False,
+                        tuple(also),
+                    ),
+                    (row,),
+                )
+            )
+        for element in elements:
+            if element.kind == "reading" or element.rows in done:
+                continue
+            done.add(element.rows)
+            rows = element.rows
+            readings = tuple(self.readings[row] for row in rows)
+            off = max((self._off(row, values) for row in rows), key=lambda pair: abs(pair[1]))[0]
+            suspect = Suspect(readings[0], off, element.kind, readings, (), margin)
+            if element.kind == "moved":
+                against = tuple(r for k, r in enumerate(self.readings) if k not in rows)
+                suspect = replace(suspect, against=against, retake=self._telling(rows, values))
+            elif element.kind in ("tilt", "rotary"):
+                turn = self._turn(item.explanation, element.columns)
+                name = f"{element.kind}_rad"
+                suspect = replace(
+                    suspect,
+                    off_rad=turn,
+                    corrected=tuple(
+                        replace(r, **{name: getattr(r, name) + turn}) for r in readings
+                    ),
+                )
+            found.append((suspect, rows))
+        return found
+
+    def _turn(self, explanation: Explanation, columns: tuple[int, ...]) -> float:
+        """Return by how far an axis really stood beyond what was programmed [rad]."""
+        return -float(self.removal.size(explanation, columns[0]))
+
+    def _telling(self, rows: Iterable[int], values: Floats) -> Reading:
+        """Return the row that lies furthest from where the others put it, in units of u."""
+        return self.readings[max(rows, key=lambda row: abs(self._off(row, values)[1]))]
+
+    # --- several rows together --------------------------------------------------------------------
+
+    def _halves(self, first: _Named) -> Suspect | None:
+        """Return the suspect where those left out agree among themselves against as many others."""
+        elements = [self.removal.elements[i] for i in first.explanation.chosen]
+        if len(first.rows) < 2 or any(e.kind != "reading" for e in elements) or first.causes:
+            return None
+        other = self.removal.search(first.rows)[0]
+        if not other.chosen or other.score - first.explanation.score > APART:
+            return None
+        rows, against = sorted(first.rows), sorted(self.removal.rows(other))
+        _, values, _ = self.removal.solution(first.explanation)
+        one, two = (tuple(self.readings[k] for k in part) for part in (rows, against))
+        off = max((self._off(row, values) for row in rows), key=lambda pair: abs(pair[1]))[0]
+        return Suspect(
+            one[0],
+            off,
+            "halves",
+            one,
+            (),
+            0.5 * (other.score - first.explanation.score),
+            True,
+            (),
+            two,
+            self._telling(rows, values),
+        )
+
+    def _group(self, best: float) -> tuple[float, tuple[int, ...], Correction] | None:
+        """Return the best correction of rows that were all treated wrongly alike."""
+        removal = self.removal
+        found: tuple[float, tuple[int, ...], Correction] | None = None
+        for rows, chance, tried in self._groups():
+            whole = len(rows) == len(self.readings)
+            if not whole:
+                # What is left without them bounds what any correction of them can reach.
+                left, values, _ = removal.without(frozenset(rows) | self.gone, removal.nothing)
+            else:
+                left, values = 0.0, _upright(self.fit)
+            for correction in tried:
+                price = -2.0 * math.log(chance) + correction.cost
+                limit = found[0] if found else best
+                if float(misfit(left, removal.dof)) + price >= limit:
+                    continue
+                score = price + self._refitted(rows, correction, values)
+                if score < limit:
+                    found = (score, rows, correction)
+        return found
+
+    def _refitted(self, rows: tuple[int, ...], correction: Correction, values: Floats) -> float:
+        """Return the misfit with some rows corrected and the model made linear anew."""
+        changed = list(self.readings)
+        for row, reading in zip(rows, correction.readings, strict=True):
+            changed[row] = reading
+        usable = _usable(self._model(tuple(changed)), _upright(self.fit))
+        if not all(usable[row] for row in rows):
+            return math.inf
+        left, dof = math.inf, 0
+        for _ in range(2):
+            bank = Bank(self.fit, tuple(changed), values, self.priors)
+            left, dof, change, _ = bank.solve(bank.base)
+            values = values + change
+        return float(misfit(left, dof))
+
+    def _groups(self) -> list[tuple[tuple[int, ...], float, tuple[Correction, ...]]]:
+        """Return groups of rows, the chance that one is treated wrongly, and what undoes it."""
+        found = []
+        by: dict[tuple[str, object], list[int]] = {}
+        for row, reading in enumerate(self.readings):
+            by.setdefault(("all", ""), []).append(row)
+            by.setdefault(("feature", reading.feature), []).append(row)
+            by.setdefault(("toward", (reading.feature, reading.toward)), []).append(row)
+            if reading.zero:
+                by.setdefault(("zero", reading.zero), []).append(row)
+            if reading.seat >= 0:
+                by.setdefault(("seat", reading.seat), []).append(row)
+        seen: set[tuple[int, ...]] = set()
+        for (kind, _), members in by.items():
+            rows = tuple(members)
+            if len(rows) < 2:
+                continue
+            readings = tuple(self.readings[row] for row in rows)
+            if kind == "seat":
+                near = tuple(
+                    self.readings[k]
+                    for k in (rows[0] - 1, rows[-1] + 1)
+                    if 0 <= k < len(self.readings)
+                )
+                found.append((rows, 4.0 * BAD_SEAT, of_a_seat(readings, near)))
+            elif rows not in seen:
+                seen.add(rows)
+                found.append((rows, BAD_GROUP, of_a_group(readings, kind == "zero")))
+        return found
+
+    def set_aside(self, readings: tuple[Reading, ...]) -> tuple[Suspect, ...]:
+        """Return those readings that could not be used as they stand, but with a correction."""
+        found = []
+        values = self.values
+        bank = Bank(self.fit, self.readings, values, self.priors)
+        _, _, _, covariance = bank.solve(
+            [k for k in bank.base if bank.model.residual_rows[k] not in self.gone]
+        )
+        for reading in readings:
+            extended = self._with(reading)
+            if extended is None:
+                continue
+            scored = extended._corrected(len(self.readings), values, covariance, 0.0)
+            best = sorted(((left + c.cost, c) for left, c in scored), key=lambda pair: pair[0])
+            best = [pair for pair in best if pair[0] - pair[1].cost < 25.0]
+            if not best:
+                continue
+            first = best[0][1]
+            also = tuple(
+                Cause(c.reason, c.readings)
+                for score, c in best[1:]
+                if score - best[0][0] < APART and not _alike(c, first)
+            )
+            later = [s for s, c in best[1:] if not _alike(c, first)]
+            margin = 0.5 * (min(later, default=best[0][0] + 4.0 * APART) - best[0][0])
+            found.append(
+                Suspect(
+                    reading, math.nan, first.reason, (reading,), first.readings, margin, False, also
+                )
+            )
+        return tuple(found)
+
+    def _with(self, reading: Reading) -> _Study | None:
+        """Return the study with one more row, its search not done; ``None`` for a new feature."""
+        more = object.__new__(_Study)
+        more.catalogue = {}
+        more.fit, more.priors, more.inch = self.fit, self.priors, self.inch
+        more.readings = (*self.readings, reading)
+        more.values, more.gone, more.optional = self.values, self.gone, self.optional
+        model = Model(self.fit.frame, more.readings, self.optional)
+        known = set(self.fit.parameters)
+        return more if known.issuperset(model.parameters) else None
+
+
+def _alike(one: Correction, other: Correction) -> bool:
+    """Whether two corrections of a reading are the same, or the same where it counts."""
+    a, b = one.readings[0], other.readings[0]
+    if not differ(a, b):
+        return True
+    places = zip(_needed(a), _needed(b), strict=True)
+    return (
+        one.reason == other.reason
+        and a.toward == b.toward
+        and not differ(replace(a, position_mm=b.position_mm), b)
+        and len(_needed(a)) > 0
+        and all(abs(x - y) < 1e-6 for x, y in places)
+    )
+
+
+def _upright(fit: LineFit) -> Floats:
+    """Return the fit's parameters with all small angles zero, where bad readings bend nothing."""
+    lengths = ("_x", "_y", "_z", "_radius", "face")
+    return np.array(
+        [
+            value if name.endswith(lengths) and not name.startswith(("slope", "mill")) else 0.0
+            for name, value in zip(fit.parameters, fit.values, strict=True)
+        ]
+    )
+
+
+def _needed(reading: Reading) -> tuple[float, ...]:
+    """Return what must be a number in a reading."""
+    if reading.feature == "level":
+        return (reading.angle_rad,)
+    if reading.toward is None:
+        return reading.position_mm[:2] if not reading.feature.startswith("ball ") else ()
+    return tuple(
+        c for c, t in zip(reading.position_mm, reading.toward, strict=True) if abs(t) > 0.5
+    )
+
+
+def _usable(model: Model, values: Floats) -> list[bool]:
+    """Whether each reading meets its surface squarely enough, and from outside."""
+    normals, upright = model.normals(values), model.upright_directions(values)
+    found = []
+    for reading, normal, axis in zip(model.readings, normals, upright, strict=True):
+        good = not any(math.isnan(c) for c in _needed(reading))
+        if reading.feature == "level" or reading.feature.startswith("ball "):
+            pass
+        elif reading.toward is None:
+            good = good and abs(float(axis[2])) >= GLANCING
+        elif reading.feature == "face":
+            good = good and float(normal @ reading.toward) <= -GLANCING
+        else:
+            good = good and abs(float(axis @ reading.toward)) <= 1.0 - GLANCING
+        found.append(good)
     return found
 
 
-def _reason(off: float, near: float, radius: float) -> str:
-    if radius > 0.0 and min(abs(off - radius), abs(off - 2.0 * radius)) <= near < 0.25 * radius:
-        return "radius"
-    if any(abs(off - slip) <= near < 0.25 * slip for slip in SLIPS_MM):
-        return "digit"
-    return ""
+def _impossible(fit: LineFit, readings: tuple[Reading, ...]) -> list[int]:
+    """Return touches of the face from the side on which it cannot be, if they are few."""
+    model = Model(fit.frame, readings)
+    zero = model.start()
+    found = [
+        i
+        for i, r in enumerate(readings)
+        if r.feature == "face" and r.toward is not None and model.outward(zero, i) >= GLANCING
+    ]
+    return found if len(found) <= FORCED_MOST else []

@@ -149,7 +149,8 @@ class LineFindings(TouchFindings):
         fit, hand = study.fit, study.hand
         if fit is not None and study.determined:
             lines = fit.line_values, fit.line_covariance
-            return AxisLinesFinding(study.frame, *lines, True, fit.dof_effective, fit.k95)
+            k95 = max(ENTERED_K, fit.k95)  # never less than what is entered with +-
+            return AxisLinesFinding(study.frame, *lines, True, fit.dof_effective, k95)
         if hand is not None and hand.complete:
             # What the fit knows of the readings' scatter holds for the closed forms too.
             covariance = hand.covariance * (fit.widening**2 if fit and study.at_odds else 1.0)
