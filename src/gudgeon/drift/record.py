@@ -15,7 +15,7 @@ Floats = NDArray[np.float64]
 SWING_K: Final = 5.0
 """Standard deviation of a temperature that nobody noted (common practice, no source)."""
 
-LEAST_SWING_K: Final = 1.0
+LEAST_SWING_K: Final = 3.0
 """The same where too few were noted to show more."""
 
 LASTING_DAYS: Final = 20.0

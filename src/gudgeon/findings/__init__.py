@@ -14,7 +14,7 @@ from gudgeon.findings.accuracy_mends import MendFindings
 from gudgeon.findings.cash import CashFindings
 from gudgeon.findings.cleared import ClearedFindings
 from gudgeon.findings.control import ControlFindings
-from gudgeon.findings.drifting import DriftFindings
+from gudgeon.findings.drifted_parts import DriftedPartFindings
 from gudgeon.findings.gather import Gather, Lacking
 from gudgeon.findings.lines import LineFindings
 from gudgeon.findings.loads import LoadFindings
@@ -41,7 +41,7 @@ class Findings(
     PlaceFindings,
     NextReadingFindings,
     PartPointFindings,
-    DriftFindings,
+    DriftedPartFindings,
     ControlFindings,
     LineFindings,
     SenseFindings,

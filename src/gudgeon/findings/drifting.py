@@ -17,13 +17,11 @@ from gudgeon.cell.model import DayRow
 from gudgeon.drift.causes import Cause, Explained, explain, telling_pair
 from gudgeon.drift.record import Record
 from gudgeon.drift.watch import Change, Watch, watch
-from gudgeon.findings.faces import about_z, faces_wanted
 from gudgeon.findings.gather import Lacking
 from gudgeon.findings.offsets import OffsetFindings
-from gudgeon.quantity.amount import Amount
 from gudgeon.quantity.spread import coverage_factor
 
-__all__ = ["DriftFinding", "DriftFindings", "FaceShift", "Moved", "Suspects"]
+__all__ = ["DriftFinding", "DriftFindings", "Moved", "Suspects"]
 
 Floats = NDArray[np.float64]
 
@@ -111,25 +109,6 @@ class Moved:
     def plausible(self) -> tuple[Explained, ...]:
         """Causes that the checks do not rule out."""
         return tuple(one for one in self.causes if one.chance >= PLAUSIBLE)
-
-
-@dataclass(frozen=True, slots=True)
-class FaceShift:
-    """How far a face is cut off its place.
-
-    Attributes
-    ----------
-    station, face : str
-    by_mm : tuple of 3 floats
-        Of the cut in the part, part frame [mm].
-    depth_mm : float or None
-        Along the face's outward normal: positive leaves material; ``None`` without a normal.
-    """
-
-    station: str
-    face: str
-    by_mm: tuple[float, float, float]
-    depth_mm: float | None
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -360,7 +339,7 @@ class DriftFindings(OffsetFindings):
             warm_by_c=warm_by,
         )
 
-    def _motions(self, poses: Floats, places: Floats | None) -> list[tuple[str, Floats]]:
+    def motions(self, poses: Floats, places: Floats | None) -> list[tuple[str, Floats]]:
         """Return what each part of the unit does to checks in the poses; raises `Lacking`."""
         chain = self.turning_only
         angles = poses if len(chain.axes) == 2 else poses[:, 1:]
@@ -397,49 +376,13 @@ class DriftFindings(OffsetFindings):
         if places is not None and np.any(np.isnan(places)):
             places = None
         try:
-            effects = self._motions(finding.poses_rad, places)
+            effects = self.motions(finding.poses_rad, places)
         except Lacking:
             try:
-                effects = self._motions(finding.poses_rad, None)
+                effects = self.motions(finding.poses_rad, None)
             except Lacking:
                 return ()
         return explain(step, u, tuple(Cause(name, effect) for name, effect in effects))
-
-    def face_shifts(self, cause: str, values: Floats) -> tuple[FaceShift, ...]:
-        """Return how far off each face is cut if `cause` has moved by `values`.
-
-        A point of the work that stands d further in machine axes than the offsets say is cut at
-        -R^T d in the work, R turning the work into the pose.
-
-        Raises
-        ------
-        Lacking
-            What the offsets lack.
-        """
-        zeros = [one for one in self.offsets.zeros if one.angles_rad is not None]
-        wanted = {
-            (one.station, one.face): one
-            for one in faces_wanted(self.cell, self.has_tilt, self.gather())
-        }
-        found = []
-        clocking = (self.cell.fixture.clocking or Amount(0.0)).value
-        for zero in zeros:
-            assert zero.angles_rad is not None and zero.point_mm is not None
-            pose = np.array(zero.angles_rad)
-            both = pose if len(pose) == 2 else np.array([0.0, pose[0]])
-            place = np.asarray(zero.point_mm)[None, :]
-            effect = dict(self._motions(both[None, :], place))[cause][0]
-            shift = effect @ values
-            turned = self.turning_only.directions(pose, self.platter_axes.T).T
-            one = wanted[zero.station, zero.face]
-            into = turned @ about_z(clocking + one.turn.value)
-            by = -into.T @ shift
-            depth = None
-            if one.normal is not None:
-                depth = float(by @ one.normal / np.linalg.norm(one.normal))
-            x, y, z = by.tolist()
-            found.append(FaceShift(zero.station, zero.face, (x, y, z), depth))
-        return tuple(found)
 
     # What to check -----------------------------------------------------------------------------
 
@@ -459,7 +402,7 @@ class DriftFindings(OffsetFindings):
         if self.has_tilt:
             tilts += [a for a in (math.pi / 2, -math.pi / 2) if low - 1e-9 <= a <= high + 1e-9]
         poses = [(a, c) for a in tilts for c in (0.0, math.pi)]
-        parts = [effect for _, effect in self._motions(np.array(poses), None)]
+        parts = [effect for _, effect in self.motions(np.array(poses), None)]
         stacked = np.concatenate(parts, axis=2)
         first, second = telling_pair(stacked, THOUGHT_OF_MM, READING_U_MM)
         return tuple(dict.fromkeys((poses[first], poses[second])))

@@ -11,6 +11,7 @@ from gudgeon.drift.watch import ALARM
 from gudgeon.findings import Findings, Lacking
 from gudgeon.findings.drifting import DriftFinding, Moved
 from gudgeon.quantity.kinds import Kind
+from gudgeon.quantity.ties import firm
 from gudgeon.questions._drifted_words import PARTS, pose_text, when, which_part
 from gudgeon.questions._shared import figure
 
@@ -19,6 +20,7 @@ __all__ = [
     "changes_table",
     "charts_table",
     "checks_table",
+    "dimensions_table",
     "faces_table",
     "figures",
     "mornings_table",
@@ -27,6 +29,10 @@ __all__ = [
 ]
 
 MORNINGS_SHOWN = 12
+
+MEASURE_FROM = 0.1
+"""Share of the tolerance from which a shift is worth measuring (rule of one tenth)."""
+
 ALLOWANCE = 0.5
 WEIGHT = 0.2
 WIDTH = 3.0
@@ -267,6 +273,45 @@ def faces_table(findings: Findings, moved: Moved) -> Table | None:
         for one in shifts
     )
     return Table("faces", f"What it does to the parts, if it was {PARTS[best.name]}", columns, rows)
+
+
+def dimensions_table(findings: Findings, moved: Moved) -> Table | None:
+    """Return what it does to the dimensions of the drawing, worst first."""
+    best = next((one for one in moved.plausible if np.all(np.isfinite(one.u))), None)
+    if best is None or not findings.cell.dimensions:
+        return None
+    try:
+        shifts = findings.dimension_shifts(findings.face_shifts(best.name, best.values))
+    except Lacking:
+        return None
+    if not shifts:
+        return None
+    units = findings.units
+    columns = (
+        Column("dimension", "dimension"),
+        Column("station", "station"),
+        Column("by", "comes out off by", units.unit(Kind.LENGTH)),
+        Column("share", "of its tolerance", "%"),
+        Column("suspect", "suspect"),
+    )
+    ranked = sorted(shifts, key=lambda one: -firm(one.share or 0.0))
+    rows = tuple(
+        (
+            one.name,
+            one.station,
+            round(units.shown(Kind.LENGTH, one.by_mm), 5) + 0.0,
+            None if one.share is None else round(min(100.0 * one.share, 1e6), 1),
+            "no tolerance entered"
+            if one.share is None
+            else "out by the shift alone"
+            if one.share >= 1.0
+            else "measure it"
+            if one.share >= MEASURE_FROM
+            else "hardly",
+        )
+        for one in ranked
+    )
+    return Table("dimensions", "What it does to the dimensions of the drawing", columns, rows)
 
 
 def redo_table(findings: Findings, moved: Moved) -> Table:

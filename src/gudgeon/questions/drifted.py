@@ -49,6 +49,7 @@ from gudgeon.questions._drifted_tables import (
     changes_table,
     charts_table,
     checks_table,
+    dimensions_table,
     faces_table,
     figures,
     mornings_table,
@@ -258,11 +259,13 @@ def _moved(findings: Findings, found: DriftFinding) -> Answer:
     words += _bad_told(found)
     tables = _tables(findings, found)
     redo = redo_table(findings, newest)
+    dimensions = dimensions_table(findings, newest)
     causes, faces = causes_table(findings, newest), faces_table(findings, newest)
     tables = [
         redo,
         *tables[:2],
         *([causes] if causes else []),
+        *([dimensions] if dimensions else []),
         *([faces] if faces else []),
         *([suspects_table(found, oldest)] if oldest.suspects.rows else []),
         *tables[2:],
