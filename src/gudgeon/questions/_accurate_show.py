@@ -164,7 +164,6 @@ def dimensions_table(findings: Findings, found: AccuracyFinding) -> Table:
             (
                 one.name,
                 _kind_with_length(findings, one),
-                f"{one.first} / {one.second}",
                 one.station,
                 shown(one, mean),
                 shown(one, outcome.plus_minus),
@@ -181,7 +180,6 @@ def dimensions_table(findings: Findings, found: AccuracyFinding) -> Table:
         (
             Column("name", "Dimension"),
             Column("kind", "Kind"),
-            Column("features", "Features"),
             Column("station", "Station"),
             Column("mean", "Expected", length),
             Column("plus_minus", "+- linear", length),
@@ -263,7 +261,7 @@ def pictures(findings: Findings, found: AccuracyFinding) -> tuple[Picture, ...]:
     )[:MOST_BARS]
     shares = Shares("accurate-budget")
     for one in drawn:
-        end = f"+-{width(findings, one, one.plus_minus)}"
+        end = f"\u00b1{width(findings, one, one.plus_minus)}"
         named = {CAUSES[cause][0]: share for cause, share in one.outcome.shares.items()}
         shares.row(one.name, named, end)
     items = [
