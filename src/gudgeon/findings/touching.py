@@ -150,7 +150,8 @@ class TouchFindings(SenseFindings):
         found = [*self._wrong_side(frame, readings), *self._mirrored(frame, readings, fit, known)]
         if not found:
             found = self._face_sign(frame, fit)
-        return LineStudy(frame, readings, hand, fit, tuple(found), find_suspects(fit, known))
+        suspects = find_suspects(fit, known, extra=self.asked_of_the_fit, inch=self.units.inch)
+        return LineStudy(frame, readings, hand, fit, tuple(found), suspects)
 
     def _fit(
         self, frame: LineFrame, readings: tuple[Reading, ...], known: dict[str, Known]

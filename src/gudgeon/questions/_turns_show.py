@@ -16,6 +16,7 @@ from gudgeon.centre.positions import POSITIONS, POSITIONS_SINGLE, across_directi
 from gudgeon.centre.readings import Reading
 from gudgeon.centre.suspects import Suspect
 from gudgeon.findings import Findings
+from gudgeon.findings.bad_readings import rows_of
 from gudgeon.findings.procedure import TouchOrder, side_name
 from gudgeon.quantity.kinds import Kind
 from gudgeon.quantity.show import Units
@@ -106,19 +107,21 @@ class Found:
 
     values: dict[str, float]
     u: dict[str, float]
+    k95: float = 2.0
 
     def get(self, name: str) -> tuple[float, float]:
-        """Return value and expanded uncertainty (k = 2)."""
-        return self.values[name], 2.0 * self.u[name]
+        """Return value and expanded uncertainty (95 %)."""
+        return self.values[name], self.k95 * self.u[name]
 
 
-def found_of(frame: LineFrame, values: Floats, covariance: Floats) -> Found:
+def found_of(frame: LineFrame, values: Floats, covariance: Floats, k95: float = 2.0) -> Found:
     """Return the positions that the parameters mean."""
     spread: Spread = propagate(lambda v: positions(frame, v), values, covariance)
     names = POSITIONS if len(frame.axes) == 2 else POSITIONS_SINGLE
     return Found(
         dict(zip(names, spread.values.tolist(), strict=True)),
         dict(zip(names, spread.u.tolist(), strict=True)),
+        k95,
     )
 
 
@@ -246,26 +249,28 @@ def _what(reading: Reading, letters: tuple[str | None, str]) -> str:
 def readings_table(findings: Findings, fit: LineFit) -> Table:
     """Return every reading with its residual, the ones set aside too."""
     units = findings.units
-    bad = {item.reading.row: item for item in findings.line_study.suspects}
+    bad = {row: item for item in findings.line_study.suspects for row in rows_of(item)}
     letters = (findings.senses.tilt_letter, findings.senses.rotary_letter)
     names = {touch.row: touch.name for touch in findings.cell.touches}
     rows: list[tuple[str | float | int | bool | None, ...]] = []
     seen: dict[int, int] = {}
     for at, i in enumerate(fit.residual_rows):
         reading = fit.used[i]
+        noted = [k for k in range(3) if not math.isnan(reading.position_mm[k])]
         if reading.toward is None:
             seen[i] = seen.get(i, -1) + 1
-            counts = "XY"[seen[i]]
+            counts = "XYZ"[noted[seen[i]]]
         else:
             counts = side_name(np.asarray(reading.toward))
         weighted = float(fit.weighted[at])
+        level = fit.residual_kinds[at] == "rad"
         rows.append(
             (
                 reading.row,
                 names.get(reading.row, ""),
                 _what(reading, letters),
                 counts,
-                units.shown(LENGTH, float(fit.residuals_mm[at])) + 0.0,
+                None if level else units.shown(LENGTH, float(fit.residuals_mm[at])) + 0.0,
                 None if math.isnan(weighted) else weighted + 0.0,
                 _remark(units, weighted, bad.get(reading.row)),
             )
@@ -288,6 +293,10 @@ def readings_table(findings: Findings, fit: LineFit) -> Table:
 
 
 def _remark(units: Units, weighted: float, bad: Suspect | None) -> str:
+    if bad is not None and len(rows_of(bad)) > 1:
+        return "does not fit the others; see the table of readings that are bad"
+    if bad is not None and not math.isnan(bad.reading.angle_rad):
+        return "does not fit the others"
     if bad is not None:
         off = units.text(LENGTH, bad.off_mm, sign=True)
         return f"lies {off} off where the others put it"
@@ -424,6 +433,19 @@ def notation_table(findings: Findings, frame: LineFrame, found: Found, free: set
     leans = bool({"rotary_roll", "rotary_pitch"} & free)
     angle("A", rotary, -lean_y, lean_y_pm, leans and lean_y_pm > 0.0)
     angle("B", rotary, lean_x, lean_x_pm, leans and lean_x_pm > 0.0)
+    offset, offset_pm = found.get("axis_offset")
+    across = side_name(across_direction(frame))
+    rows.append(
+        (
+            f"E{across[0]}0{rotary} - E{across[0]}0{tilt}",
+            f"axis {rotary} beside axis {tilt}, signed: + where {rotary} lies towards {across}",
+            units.shown(LENGTH, offset) + 0.0,
+            units.shown(LENGTH, offset_pm),
+            None,
+            None,
+            f"axis {tilt}",
+        )
+    )
     columns = (
         Column("symbol", "symbol"),
         Column("meaning", "meaning"),
@@ -456,13 +478,27 @@ def next_table(findings: Findings) -> Table | None:
         return None
     columns = (
         Column("step", "step"),
-        Column("touch", "touch"),
+        Column("touch", "reading"),
+        Column("how", "how"),
+        Column("minutes", "minutes"),
         Column("now", "worst part point before", units.unit(LENGTH)),
         Column("then", "after", units.unit(LENGTH)),
     )
     rows = tuple(
-        (i, item.what, units.shown(LENGTH, item.before_mm), units.shown(LENGTH, item.after_mm))
+        (
+            i,
+            item.what,
+            item.how,
+            round(item.minutes, 1),
+            None if math.isnan(item.before_mm) else units.shown(LENGTH, item.before_mm),
+            None if math.isnan(item.after_mm) else units.shown(LENGTH, item.after_mm),
+        )
         for i, item in enumerate(findings.next_readings, start=1)
     )
-    title = "Touch these next, in this order (unmeasured angles counted at +- two minutes of arc)"
+    plan = findings.reading_plan
+    minutes = "" if plan is None else f", {plan.minutes:.0f} minutes in all"
+    title = (
+        f"Take these next, in this order{minutes} (unmeasured angles counted at +- two minutes of "
+        "arc)"
+    )
     return Table("next_readings", title, columns, rows)

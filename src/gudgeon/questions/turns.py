@@ -37,9 +37,10 @@ from typing import Final
 from gudgeon.answer import Answer, Column, Figure, Missing, Table, Verdict
 from gudgeon.centre.fit import Held, LineFit
 from gudgeon.findings import Findings, Lacking
+from gudgeon.findings.bad_readings import rows_of
 from gudgeon.findings.part_points import WANTED_MM
 from gudgeon.findings.procedure import touch_orders
-from gudgeon.findings.touching import LineStudy
+from gudgeon.findings.touching import TEMPERATURE_SPAN_C, LineStudy
 from gudgeon.quantity.kinds import Kind
 from gudgeon.quantity.ties import firm
 from gudgeon.questions._shared import cannot_tell, figure
@@ -57,13 +58,23 @@ from gudgeon.questions._turns_show import (
     plain_name,
     readings_table,
 )
-from gudgeon.questions._turns_view import views
+from gudgeon.questions._turns_told import (
+    bad_table,
+    not_told_table,
+    rank_figure,
+    rank_words,
+    residual_picture,
+)
+from gudgeon.questions._turns_view import single_view, views
 
 __all__ = ["ASKS", "NAME", "PLACE", "answer"]
 
 NAME: Final = "turns"
 ASKS: Final = "Where do the two axis lines run, and how surely?"
 PLACE: Final = 50
+
+CAST_IRON: Final = 1.1e-5
+"""Growth of cast iron [1/K]; handbook value from memory."""
 
 PICTURE_PLATTER_MM: Final = 200.0
 """Platter drawn where its diameter is not given."""
@@ -215,7 +226,7 @@ def _half_touched(findings: Findings, study: LineStudy, fit: LineFit, procedure:
                 str(procedure.rows[0][2]),
             )
         )
-    found = found_of(fit.frame, fit.line_values, fit.line_covariance)
+    found = found_of(fit.frame, fit.line_values, fit.line_covariance, fit.k95)
     open_names = {item.name for item in left_open}
     figures = tuple(
         item
@@ -224,6 +235,14 @@ def _half_touched(findings: Findings, study: LineStudy, fit: LineFit, procedure:
     )
     names = " and ".join(plain_name(item.name) for item in left_open[:2])
     headline = f"Cannot tell yet: the touches so far do not fix the {names}."
+    rank = findings.rank_told
+    tables = [readings_table(findings, fit)]
+    if study.suspects:
+        tables.append(bad_table(findings, study.suspects))
+    if rank is not None:
+        figures = (*figures, rank_figure(rank))
+    further = next_table(findings)
+    tables += [further] if further else []
     if study.at_odds:
         headline = f"Cannot tell yet: {missing[0].why}."
     return Answer(
@@ -232,10 +251,10 @@ def _half_touched(findings: Findings, study: LineStudy, fit: LineFit, procedure:
         headline=headline,
         next_step=missing[0].how_to_get_it,
         figures=figures,
-        tables=(readings_table(findings, fit), procedure),
+        tables=(*tables, procedure),
         missing=tuple(missing),
         assumed=_assumed(findings, study, fit, wanted_given=True),
-        cautions=_CAUTIONS,
+        cautions=_cautions(findings),
         sources=_SOURCES,
     )
 
@@ -263,7 +282,7 @@ def _found(findings: Findings, study: LineStudy, fit: LineFit, procedure: Table)
     lines = findings.axis_lines
     by_fit = study.determined
     source = "by least squares of all touches" if by_fit else "by hand"
-    found = found_of(lines.frame, lines.values, lines.covariance)
+    found = found_of(lines.frame, lines.values, lines.covariance, lines.k95)
     wanted_given = cell.readings.wanted is not None
     wanted = findings.wanted_mm
     error = findings.part_point_error
@@ -283,12 +302,19 @@ def _found(findings: Findings, study: LineStudy, fit: LineFit, procedure: Table)
             note=error.label,
         ),
         _noise_figure(fit),
+        _coverage_figure(lines.k95, lines.dof),
     ]
+    rank = findings.rank_told
     tables = [readings_table(findings, fit)]
+    if study.suspects:
+        tables.insert(0, bad_table(findings, study.suspects))
+    if rank is not None:
+        figures.append(rank_figure(rank))
+        tables.append(not_told_table(findings, rank))
     hand = study.hand
     if hand is not None and hand.complete:
         by_hand = found_of(study.frame, hand.values, hand.covariance)
-        fitted = found_of(study.frame, fit.line_values, fit.line_covariance)
+        fitted = found_of(study.frame, fit.line_values, fit.line_covariance, fit.k95)
         tables.insert(0, hand_and_fit(units, study.frame, by_hand, fitted))
     if fit.held:
         tables.append(held_table(findings, fit.held))
@@ -301,14 +327,16 @@ def _found(findings: Findings, study: LineStudy, fit: LineFit, procedure: Table)
     if sign:
         tables.append(_contradictions(study))
     platter = cell.unit.platter_diameter
-    picture = (
-        views(
+    view = views if findings.has_tilt else single_view
+    pictures = (
+        view(
             units,
             lines.frame,
             lines.values,
             lines.covariance,
             platter.value if platter else PICTURE_PLATTER_MM,
         ),
+        residual_picture(findings, fit),
     )
 
     text = units.text
@@ -377,13 +405,35 @@ def _found(findings: Findings, study: LineStudy, fit: LineFit, procedure: Table)
         next_step=step,
         figures=tuple(figures),
         tables=tuple(tables),
-        pictures=picture if findings.has_tilt else (),
+        pictures=pictures,
         flips=_flips(findings, fit, error.plus_minus_mm, wanted),
         fix=fix,
         assumed=_assumed(findings, study, fit, wanted_given),
-        cautions=_CAUTIONS,
+        cautions=_cautions(findings),
         sources=_SOURCES,
     )
+
+
+def _cautions(findings: Findings) -> tuple[str, ...]:
+    """Return the standing cautions, and the temperature where it went too far."""
+    span = findings.readings_span_c
+    if span <= TEMPERATURE_SPAN_C:
+        return _CAUTIONS
+    return (
+        f"The temperature went by {span:.1f} K while reading: machine and unit grew by about "
+        f"{1e3 * CAST_IRON * span * 500.0:.0f} um over half a metre. Read again with the shop at "
+        "rest, or read the first row once more at the end.",
+        *_CAUTIONS,
+    )
+
+
+def _coverage_figure(k95: float, dof: float) -> Figure:
+    """Return the factor that makes 95 % of a standard uncertainty."""
+    if math.isinf(dof):
+        note = "normal distribution: the noise counts as stated"
+    else:
+        note = f"Student's distribution with {dof:.0f} effective degrees of freedom"
+    return Figure("coverage_factor", "standard uncertainties in each +-, for 95 %", k95, note=note)
 
 
 def _headline(findings: Findings, found: Found, spread: str, limit: str) -> str:
@@ -453,6 +503,9 @@ def _assumed(
 ) -> tuple[str, ...]:
     units = findings.units
     told = []
+    rank = findings.rank_told
+    if rank is not None:
+        told.append(rank_words(findings, rank))
     if not wanted_given:
         told.append(
             f"A part-point error of {units.text(Kind.LENGTH, WANTED_MM)} is good enough "
@@ -477,8 +530,8 @@ def _assumed(
     if study.determined or (study.hand and study.hand.complete and not study.at_odds):
         told.append("Part points tried: " + findings.part_point_error.points)
     if study.suspects:
-        rows = " or ".join(str(item.reading.row) for item in study.suspects)
-        told.append(f"The reading that does not fit (line {rows}) was used like all others.")
+        rows = ", ".join(str(row) for item in study.suspects for row in rows_of(item))
+        told.append(f"What does not fit (line {rows}) was used like all others.")
     elif fit.suspicious:
         told.append("No single reading explains the scatter; all were used.")
     if fit.suspicious:
@@ -489,6 +542,9 @@ def _assumed(
     if study.fit is not None and study.fit.set_aside:
         rows = ", ".join(str(reading.row) for reading in study.fit.set_aside)
         told.append(f"Readings that could not be used: line {rows}.")
-    if findings.cell.readings.temperature is None:
+    noted = findings.cell.readings.temperature is not None or any(
+        not math.isnan(touch.temperature_c) for touch in findings.cell.touches
+    )
+    if not noted:
         told.append("Machine and unit had one and the same temperature while touching.")
     return tuple(told)
