@@ -34,7 +34,7 @@ from gudgeon.centre.lines import LineFrame
 from gudgeon.centre.pooling import chi_square_99, pooled
 from gudgeon.centre.readings import Model, Reading
 from gudgeon.centre.solve import Fitted, NotDetermined
-from gudgeon.centre.weighing import EXACT_MM, Known, Weighed, whitening
+from gudgeon.centre.weighing import EXACT_MM, ROUGH, Known, Weighed, whitening
 from gudgeon.quantity.spread import coverage_factor
 
 __all__ = [
@@ -246,7 +246,7 @@ def fit_lines(
     weighed = Weighed(model, index_u_rad, start)
     free, held, undetermined, weighed.known = free_positions(weighed, start, elsewhere)
     try:
-        values, _ = weighed.solve(start, free)
+        values, _ = weighed.solve(start, free, ROUGH)
     except NotDetermined:
         # Formally independent, but not where the solution lies: nothing can be said.
         undetermined += [

@@ -77,6 +77,7 @@ def solve(
     residuals: Residuals,
     start: ArrayLike,
     derivatives: Callable[[Floats], Floats] | None = None,
+    tolerance: float = EPS,
 ) -> Fitted:
     """Minimise the sum of squared residuals.
 
@@ -88,6 +89,8 @@ def solve(
     start : array_like, shape (p,)
     derivatives : callable, optional
         Returns shape (n, p).
+    tolerance : float
+        Relative change of parameters and of the sum of squares at which the steps end.
 
     Raises
     ------
@@ -114,9 +117,9 @@ def solve(
             slope,
             method="lm",
             x_scale="jac",
-            ftol=EPS,
-            xtol=EPS,
-            gtol=EPS,
+            ftol=tolerance,
+            xtol=tolerance,
+            gtol=tolerance,
             max_nfev=MOST_STEPS,
         )
     x = np.asarray(found.x, dtype=np.float64)

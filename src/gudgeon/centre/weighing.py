@@ -22,12 +22,18 @@ from numpy.typing import NDArray
 from gudgeon.centre.readings import Model
 from gudgeon.centre.solve import Fitted, solve
 
-__all__ = ["EXACT_MM", "Known", "Weighed", "whitening"]
+__all__ = ["EXACT_MM", "ROUGH", "Known", "Weighed", "whitening"]
 
 Floats = NDArray[np.float64]
 
 EXACT_MM: Final = 1e-4
 """Standard uncertainty of an entry that states none: held, but kept as a number for the solver."""
+
+CLOSE: Final = 1e-12
+"""Relative change at which a fit ends: picometres."""
+
+ROUGH: Final = 1e-6
+"""The same where only the derivatives at the solution are wanted."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -127,7 +133,9 @@ class Weighed:
         at = [self.at[name] for name in names]
         return np.asarray(np.vstack([slopes[:, at], self.known_rows(known)[:, at]]))
 
-    def solve(self, start: Floats, free: Sequence[str]) -> tuple[Floats, Fitted | None]:
+    def solve(
+        self, start: Floats, free: Sequence[str], tolerance: float = CLOSE
+    ) -> tuple[Floats, Fitted | None]:
         """Solve for the named parameters; the others stay where they are.
 
         Raises
@@ -154,7 +162,7 @@ class Weighed:
             moved = self.model.derivatives(full, at)
             return np.vstack([self.weights @ moved, extra[:, at]])
 
-        fitted = solve(residuals, start[at], derivatives)
+        fitted = solve(residuals, start[at], derivatives, tolerance)
         values = start.copy()
         values[at] = fitted.values
         return values, fitted
