@@ -10,11 +10,12 @@ import numpy as np
 import pytest
 
 from gudgeon.cell.model import Fixture, Machine
+from gudgeon.centre.readings import Reading
 from gudgeon.findings import Findings
 from gudgeon.findings.next_readings import NextReading
 from tests.centre.simulate import Unit, frame
 from tests.findings.take import Shop, after_the_plan, cell_of, realised_over_promised
-from tests.questions.test_turns import ORIGIN, SQUARE, hand_touches
+from tests.questions.test_turns import ORIGIN, SQUARE, hand_touches, touch
 from tests.questions.trunnions import deg, mm
 
 UNIT = Unit(frame(origin=ORIGIN), SQUARE, (0.0, 0.0))
@@ -263,3 +264,22 @@ def test_an_index_error_makes_a_planned_figure_larger() -> None:
     assert sure is not None and unsure is not None
     assert unsure.before_mm > sure.before_mm
     assert not unsure.reached or unsure.minutes >= sure.minutes
+
+
+def test_one_ball_at_half_turns_only_is_deficient_and_cured() -> None:
+    """It does not tell which way the rotary line leans, nor where the face is."""
+    rows = []
+    for i, (tilt, turn) in enumerate((t, c) for t in (-90, 0, 90) for c in (0, 180)):
+        pose = math.radians(tilt), math.radians(turn)
+        x, y, z = (float(c) for c in UNIT.world(*pose, [60.0, 10.0, UNIT.values[8] + 40.0]))
+        rows.append(Reading(i + 2, "ball 1", None, *pose, (x, y, z), 0.0, 0.003))
+    touches = tuple(replace(touch(row), kind="ball") for row in rows)
+    findings = found([], cell={"touches": touches})
+    told = findings.rank_told
+    assert told is not None
+    assert told.fixed < told.of == 11
+    assert "rotary_pitch" in {part.name for part in told.open_parts}
+    assert told.cost_mm > 0.1
+    assert told.cure and told.cured_mm < 0.05
+    plan = findings.reading_plan
+    assert plan is not None and plan.reached  # though a fit drops the entry that held the face

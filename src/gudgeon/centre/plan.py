@@ -36,7 +36,10 @@ FIRST_OFFERS: Final = 6
 """Offers looked at first; they give the limit that the others must beat."""
 
 BEGINNINGS: Final = 12
-"""Offers that are tried as the first; only for sets that are no larger (bounds the time)."""
+"""Offers that are tried as the first, for small sets."""
+
+BEGUN_MOST: Final = 6
+"""Largest set for which that is done (bounds the time)."""
 
 BETTER: Final = 1e-6
 """Relative gain below which an exchange is not made, so that rounding cannot decide."""
@@ -428,7 +431,7 @@ class _Job:
 
     def other_beginnings(self, many: int) -> list[tuple[int, ...]]:
         """Return sets of `many` that begin with another offer than the first choice, exchanged."""
-        if many > BEGINNINGS:
+        if many > BEGUN_MOST:
             return []
         everyone = list(range(len(self.offers)))
         drop = self.mean_drop(self.state(()), everyone)

@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 from gudgeon.centre.errors import OPTIONAL
 from gudgeon.centre.fit import Held, LineFit
 from gudgeon.centre.lines import LineFrame
-from gudgeon.centre.plan import Offer, Plan, best_readings, whitened
+from gudgeon.centre.plan import Offer, Plan, best_readings, in_order, whitened
 from gudgeon.centre.readings import SLOPES, Model, Reading
 from gudgeon.centre.solve import complex_derivatives
 from gudgeon.findings.further_readings import Candidate, Setting, candidates, gear_of
@@ -55,8 +55,12 @@ FIRST_MOST: Final = 20
 WORTH_TAKING: Final = 0.01
 """A further reading that sharpens the worst part point by less than this share is not named."""
 
-TRIES: Final = 4
-"""Plans made at most, each with a little more asked, until a fit of the readings would agree."""
+TRIES: Final = ((1.0, True), (0.85, True), (1.0, False), (0.7, False))
+"""Plans made until a fit of the readings agrees with them: share of what is wanted, and whether
+what is usual counts.  A fit knows nothing of that: it frees what it can, and holds the rest."""
+
+UNTRUSTED: Final = 1e-4
+"""Share of the weight of what is usual that is left where it does not count."""
 
 CURE_MOST: Final = 8
 """Readings tried at most to tell apart what the readings at hand leave entangled."""
@@ -188,6 +192,8 @@ class _Ground:
         Of the model of all readings, those that could be taken included.
     information : ndarray, shape (p, p)
         With what is usual for all that is not known.
+    entries : ndarray, shape (p, p)
+        The part of it that comes from entries about the lines.
     slopes : ndarray, shape (m, 3, q)
         Of the part points by the parameters of the lines.
     options : tuple of Candidate
@@ -198,6 +204,7 @@ class _Ground:
     used: tuple[Reading, ...]
     parameters: tuple[str, ...]
     information: Floats
+    entries: Floats
     slopes: Floats
     options: tuple[Candidate, ...]
     offers: tuple[Offer, ...]
@@ -231,18 +238,18 @@ class NextReadingFindings(PartPointFindings):
         if before <= self.wanted_mm * (1.0 + 1e-9):
             return ReadingPlan((), before, before, 0.0, True, False)
         most = NEXT_MOST if fit is not None else FIRST_MOST
-        asked = self.wanted_mm / K_95
         steps: tuple[NextReading, ...] = ()
-        for _ in range(TRIES):
+        for share, trusting in TRIES:
+            asked = share * self.wanted_mm / K_95
+            information = ground.information if trusting else self._untrusting(ground)
             plan = best_readings(
-                ground.information, ground.slopes, ground.offers, most=most, wanted_u=asked
+                information, ground.slopes, ground.offers, most=most, wanted_u=asked
             )
-            steps = self._steps(ground, _worth_taking(plan, asked))
-            reached = bool(steps) and steps[-1].after_mm <= self.wanted_mm * (1.0 + 1e-9)
-            if reached or plan.u_last > asked:
+            found = self._steps(ground, _worth_taking(plan, asked))
+            if found and (not steps or found[-1].after_mm < steps[-1].after_mm):
+                steps = found
+            if found and found[-1].after_mm <= self.wanted_mm * (1.0 + 1e-9):
                 break
-            # The fit frees what it can and knows nothing of what is usual: ask for a little more.
-            asked *= 0.85
         if not steps:
             return None
         last, minutes = steps[-1].after_mm, sum(step.minutes for step in steps)
@@ -382,6 +389,7 @@ class NextReadingFindings(PartPointFindings):
         mine = of < len(used)
         known = whitened(rows[mine], _by_seat(index[mine], [used[i] for i in of[mine]]))
         information = known.T @ known
+        entries = np.zeros_like(information)
         if fit is not None:
             # The readings scatter as the fit found; what was known from elsewhere does not.
             information = information / fit.scale**2
@@ -389,6 +397,9 @@ class NextReadingFindings(PartPointFindings):
             columns = [model.parameters.index(name) for name in fit.parameters]
             from_elsewhere[:, columns] = fit.known_slopes
             information = information + from_elsewhere.T @ from_elsewhere
+            wider = [name in fit.optional for name in model.parameters]
+            from_elsewhere = from_elsewhere[~np.any(from_elsewhere[:, wider] != 0.0, axis=1)]
+            entries = from_elsewhere.T @ from_elsewhere
         open_ones = set(model.parameters)
         if fit is not None:
             open_ones -= set(fit.free) - {item.name for item in self.line_study.open_positions}
@@ -408,7 +419,14 @@ class NextReadingFindings(PartPointFindings):
             shared = _by_seat(index[here], [seats[i - first] for i in of[here]])
             offers.append(Offer(whitened(rows[here], shared, zero), one.minutes, one.setups))
         return _Ground(
-            model.frame, used, model.parameters, information, slopes, options, tuple(offers)
+            model.frame,
+            used,
+            model.parameters,
+            information,
+            entries,
+            slopes,
+            options,
+            tuple(offers),
         )
 
     # What a plan brings -----------------------------------------------------------------------
@@ -426,6 +444,8 @@ class NextReadingFindings(PartPointFindings):
     def _steps(self, ground: _Ground, plan: Plan) -> tuple[NextReading, ...]:
         """Return the plan in words, with the figure that a fit will give after each."""
         fit = self.line_study.fit
+        # In order, and told, with what is usual: even where the plan was made without it.
+        plan = in_order(ground.information, ground.slopes, ground.offers, plan.chosen)
         before = K_95 * plan.u_before
         if fit is not None and self.line_study.determined:
             before = self._expected_mm(fit, ground.slopes)
@@ -490,11 +510,8 @@ class NextReadingFindings(PartPointFindings):
             rows = tuple(r for step in plan.steps for r in step.readings)
             if self._cured(ground, (*ground.used, *rows)):
                 return plan.steps, plan.after_mm
-        wide = ground.information.copy()
+        wide = self._untrusting(ground)
         held = [item.name for item in fit.held if item.name in _unknowns(fit)]
-        for name in held:
-            at = ground.parameters.index(name)
-            wide[at, at] -= (1.0 - 1e-4) / _usual(name) ** 2
         best: tuple[float, tuple[NextReading, ...]] = (math.nan, ())
         # A centre shows two coordinates, a sweep over four turns three differences.
         for most in range(math.ceil(len(held) / 3), CURE_MOST + 1):
@@ -508,6 +525,21 @@ class NextReadingFindings(PartPointFindings):
             if best[0] <= self.wanted_mm:
                 break
         return best[1], best[0]
+
+    def _untrusting(self, ground: _Ground) -> Floats:
+        """Return what is known without what is usual for angles and for where a bore stands.
+
+        Without the entries too: a fit drops them where readings take their place.
+        """
+        wide = ground.information - ground.entries
+        fit = self.line_study.fit
+        free = () if fit is None else fit.free
+        for i, name in enumerate(ground.parameters):
+            if name not in free and (_is_angle(name) or name in ROUND_PLACES):
+                wide[i, i] -= (1.0 - UNTRUSTED) / _usual(name) ** 2
+            elif name in ground.frame.parameters and not _is_angle(name):
+                wide[i, i] += UNTRUSTED / PLACE_U_MM**2
+        return wide
 
     def _cured(self, ground: _Ground, readings: tuple[Reading, ...]) -> bool:
         """Whether a fit of these readings holds nothing that costs more than a small share."""
@@ -534,6 +566,9 @@ def _worth_taking(plan: Plan, wanted_u: float) -> Plan:
     return Plan(plan.chosen[:count], plan.u_before, plan.u_after[:count], plan.minutes[:count])
 
 
+ROUND_PLACES: Final = ("bore_x", "bore_y", "pin_x", "pin_y")
+"""Where a bore or pin stands on the platter."""
+
 NEW_BALL_MM: Final = (70.0, 0.0)
 """Where a ball would be put on the platter."""
 
@@ -547,11 +582,10 @@ def _no_lines(fit: LineFit) -> bool:
 
 def _unknowns(fit: LineFit) -> tuple[str, ...]:
     """Return the parameters that count: lines, slopes of the face, place of a bore or pin."""
-    round_ones = [f"{name}_{c}" for name in ("bore", "pin") for c in "xy"]
     return tuple(
         name
         for name in fit.parameters
-        if name in fit.frame.parameters or name in SLOPES or name in round_ones
+        if name in fit.frame.parameters or name in SLOPES or name in ROUND_PLACES
     )
 
 
@@ -576,7 +610,7 @@ def _usual(name: str) -> float:
         return WIDE_U  # what is known of it stands in the fit's own rows
     if _is_angle(name):
         return SQUARE_U
-    if name in ("bore_x", "bore_y", "pin_x", "pin_y"):
+    if name in ROUND_PLACES:
         return RUNOUT_U_MM
     return PLACE_U_MM
 
