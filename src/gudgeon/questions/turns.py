@@ -241,7 +241,8 @@ def _half_touched(findings: Findings, study: LineStudy, fit: LineFit, procedure:
         tables.append(bad_table(findings, study.suspects))
     if rank is not None:
         figures = (*figures, rank_figure(rank))
-    further = next_table(findings)
+    # Beside a reading that is wrong no plan is worth anything: it is put right first.
+    further = None if study.suspects else next_table(findings)
     tables += [further] if further else []
     if study.at_odds:
         headline = f"Cannot tell yet: {missing[0].why}."
@@ -320,7 +321,8 @@ def _found(findings: Findings, study: LineStudy, fit: LineFit, procedure: Table)
         tables.append(held_table(findings, fit.held))
     entered = entries_table(findings, found) if findings.has_tilt else None
     tables += [entered] if entered else []
-    further = next_table(findings)
+    # Beside a reading that is wrong no plan is worth anything: it is put right first.
+    further = None if study.suspects else next_table(findings)
     tables += [further] if further else []
     if findings.has_tilt:
         tables.append(notation_table(findings, lines.frame, found, set(fit.free)))
@@ -347,7 +349,8 @@ def _found(findings: Findings, study: LineStudy, fit: LineFit, procedure: Table)
         conditions.append("the sign of unit.face_height is put right")
     bad = bool(study.suspects)
     conditions += findings.touches_trusted_if
-    next_best = findings.next_readings[0] if findings.next_readings else None
+    taken = () if bad else findings.next_readings
+    next_best = taken[0] if taken else None
     worst_lean = _worst_lean(findings, fit, error.plus_minus_mm, wanted) if kept else None
     leaning = findings.error_with_open_angles_mm
     if worst_lean and leaning is not None and leaning > wanted * (1.0 + 1e-9):
@@ -386,7 +389,6 @@ def _found(findings: Findings, study: LineStudy, fit: LineFit, procedure: Table)
             ", and put the touched values in place of the entries." if entered else "."
         )
     fix = None
-    taken = findings.next_readings
     open_angles = any(h.reason != "entry" and not h.name.endswith("_radius") for h in fit.held)
     useful = verdict is not Verdict.YES or open_angles
     if useful and next_best is not None and taken[-1].after_mm < next_best.before_mm:
