@@ -8,7 +8,8 @@ import time
 import numpy as np
 import pytest
 
-from gudgeon.centre.plan import Offer, Plan, best_readings, in_order, largest_spread, whitened
+from gudgeon.centre.design import largest_spread, whitened
+from gudgeon.centre.plan import Offer, Plan, best_readings, in_order
 
 
 def job(seed: int, offers: int = 12, points: int = 20, parameters: int = 9, seen: int = 6):

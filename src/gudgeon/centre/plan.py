@@ -22,7 +22,9 @@ from typing import Final
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-__all__ = ["Offer", "Plan", "best_readings", "in_order", "largest_spread", "whitened"]
+from gudgeon.centre.design import largest_of, updated
+
+__all__ = ["Offer", "Plan", "best_readings", "in_order"]
 
 Floats = NDArray[np.float64]
 
@@ -89,48 +91,6 @@ class Plan:
     def u_last(self) -> float:
         """Standard uncertainty of the worst point with all of them."""
         return self.u_after[-1] if self.u_after else self.u_before
-
-
-def whitened(
-    rows: ArrayLike, shared: ArrayLike | None = None, open_ones: ArrayLike | None = None
-) -> Floats:
-    """Return rows whose noise is uncorrelated and that carry the same information.
-
-    Parameters
-    ----------
-    rows : array_like, shape (k, p)
-        Derivatives of residuals over their own standard uncertainty.
-    shared : array_like, shape (k, j), optional
-        Effect of each shared error, one standard uncertainty of it, on the same residuals: the
-        index error of one positioning.
-    open_ones : array_like, shape (k, l), optional
-        Effect of shared numbers of which nothing is known: the zero of a dial.
-    """
-    out = np.asarray(rows, dtype=np.float64)
-    count = len(out)
-    free = np.zeros((count, 0)) if open_ones is None else np.asarray(open_ones, dtype=np.float64)
-    noise = np.eye(count)
-    if shared is not None:
-        effect = np.asarray(shared, dtype=np.float64)
-        noise = noise + effect @ effect.T
-    lower = np.linalg.cholesky(noise)
-    out = np.linalg.solve(lower, out)
-    if free.shape[1]:
-        basis, _ = np.linalg.qr(np.linalg.solve(lower, free))
-        out = out - basis @ (basis.T @ out)
-    return np.asarray(out)
-
-
-def largest_spread(covariances: Floats) -> Floats:
-    """Return the largest eigenvalue of symmetric 3 x 3 matrices, shape (..., 3, 3) -> (...).
-
-    The closed form (trigonometric solution of the characteristic cubic): a hundred thousand of
-    them are wanted at a time.
-    """
-    c = covariances
-    return _largest(
-        c[..., 0, 0], c[..., 1, 1], c[..., 2, 2], c[..., 0, 1], c[..., 0, 2], c[..., 1, 2]
-    )
 
 
 def best_readings(
@@ -265,11 +225,11 @@ class _Job:
         if not chosen:
             return self._made(self.base)
         rows = np.vstack([self.offers[i].rows for i in chosen])
-        return self._made(_updated(self.base, rows))
+        return self._made(updated(self.base, rows))
 
     def with_rows(self, state: _State, rows: Floats) -> _State:
         """Return what is known with further rows."""
-        return self._made(_updated(state.covariance, rows))
+        return self._made(updated(state.covariance, rows))
 
     def _made(self, covariance: Floats) -> _State:
         s = self.flat.reshape(-1, 3, len(covariance))
@@ -281,7 +241,7 @@ class _Job:
 
     def worst(self, state: _State) -> float:
         """Return the standard uncertainty of the worst point."""
-        return float(np.sqrt(max(float(np.max(_largest(*state.spread.T))), 0.0)))
+        return float(np.sqrt(max(float(np.max(largest_of(*state.spread.T))), 0.0)))
 
     def worst_of(self, chosen: Sequence[int]) -> float:
         """Return the same for some offers taken."""
@@ -328,7 +288,7 @@ class _Job:
         points = np.arange(len(self.slopes), dtype=np.intp)
         few = points
         if len(points) > 2 * FIRST_POINTS:
-            now = _largest(*state.spread.T)
+            now = largest_of(*state.spread.T)
             few = np.sort(np.argsort(-now, kind="stable")[:FIRST_POINTS])
         for at, gain in gains:
             worst[at] = self._worst_at(state, gain, few)
@@ -355,7 +315,7 @@ class _Job:
         moved = (gain.reshape(-1, count) @ flat.T).reshape(many, size, -1, 3)
         x, y, z = moved[..., 0], moved[..., 1], moved[..., 2]
         six = state.spread[points].T[:, None, :]
-        top = _largest(
+        top = largest_of(
             six[0] - np.sum(x * x, axis=1),
             six[1] - np.sum(y * y, axis=1),
             six[2] - np.sum(z * z, axis=1),
@@ -478,28 +438,7 @@ class _Job:
         return chosen
 
 
-def _updated(covariance: Floats, rows: Floats) -> Floats:
-    """Return the covariance with further rows of information."""
-    product = rows @ covariance
-    inner = product @ rows.T + np.eye(len(rows))
-    gain = np.linalg.solve(np.linalg.cholesky(inner), product)
-    return np.asarray(covariance - gain.T @ gain)
-
-
 def _first_best(scores: Floats) -> int:
     """Return the first of the lowest scores; rounding does not decide."""
     low = float(np.min(scores))
     return int(np.flatnonzero(scores <= low + 1e-9 * abs(low))[0])
-
-
-def _largest(xx: Floats, yy: Floats, zz: Floats, xy: Floats, xz: Floats, yz: Floats) -> Floats:
-    """Return the largest eigenvalue of symmetric matrices given by their six numbers."""
-    mean = (xx + yy + zz) / 3.0
-    a, b, c = xx - mean, yy - mean, zz - mean
-    off = xy * xy + xz * xz + yz * yz
-    size = np.sqrt((a * a + b * b + c * c + 2.0 * off) / 6.0)
-    safe = np.where(size > 0.0, size, 1.0)
-    a, b, c, d, e, f = a / safe, b / safe, c / safe, xy / safe, xz / safe, yz / safe
-    half = 0.5 * (a * (b * c - f * f) - d * (d * c - f * e) + e * (d * f - b * e))
-    angle = np.arccos(np.clip(half, -1.0, 1.0)) / 3.0
-    return np.asarray(mean + 2.0 * size * np.cos(angle))

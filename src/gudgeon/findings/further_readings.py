@@ -9,40 +9,24 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from typing import Final
 
 import numpy as np
 from numpy.typing import NDArray
 
 from gudgeon.cell.model import Cell
-from gudgeon.centre.lines import LineFrame
 from gudgeon.centre.readings import Reading
+from gudgeon.findings.gear import Candidate, Gear, Setting, covered_mm, platter_radius, pose_of
 from gudgeon.findings.procedure import side_name
 from gudgeon.findings.senses import Senses
-from gudgeon.kinematics.chain import WorkChain
 from gudgeon.quantity.kinds import Kind
 from gudgeon.quantity.show import Units
 
-__all__ = ["Candidate", "Gear", "Setting", "candidates", "gear_of"]
+__all__ = ["candidates"]
 
 Floats = NDArray[np.float64]
 _LENGTH: Final = Kind.LENGTH
-
-READING_U_MM: Final = 0.005
-"""Standard uncertainty of a touch where none is entered; common practice, no source."""
-
-INDICATOR_U_MM: Final = 0.002
-"""The same of one reading of an indicator."""
-
-LEVEL_U_RAD: Final = 2e-5
-"""The same of a machinist's level: 0.02 mm over a metre, one division."""
-
-PLATTER_RADIUS_MM: Final = 100.0
-"""Where the diameter of the platter is not entered."""
-
-STYLUS_REACH_MM: Final = 100.0
-"""How far stylus and holder reach down beside a face; more, where touches at hand went deeper."""
 
 SQUARELY: Final = 0.5
 """Least cosine between approach and surface of a touch that is asked for."""
@@ -52,9 +36,6 @@ APART: Final = 0.8
 
 DIAL_MM: Final = 0.4
 """A bore further off the rotary line than this runs off the dial of an indicator."""
-
-MINUTES: Final = {"touch": 1.0, "bore": 2.0, "ball": 2.0, "sweep": 3.0, "level": 4.0}
-"""Each takes where ``readings.minutes_per_reading`` is left out (common practice, no source)."""
 
 MINUTES_POSE: Final = 0.5
 """Turning to another pose and setting the brakes."""
@@ -68,180 +49,11 @@ MINUTES_BARE: Final = 15.0
 QUARTERS: Final = (0.0, math.pi / 2, math.pi, 3 * math.pi / 2)
 
 
-@dataclass(frozen=True, slots=True)
-class Gear:
-    """What there is to read with, and how well.
-
-    Attributes
-    ----------
-    have : tuple of str
-        Of `gudgeon.cell.model_readings.GEAR`.
-    touch_u_mm, indicator_u_mm, level_u_rad : float
-        Standard uncertainty of one reading.
-    step_mm : float
-        Read-out step of the touches.
-    radius_mm : float
-        Of the stylus ball.
-    reach_mm : float
-        How far down beside a face the stylus reaches.
-    minutes : float or None
-        Of one reading, where entered.
-    bare : bool
-        The fixture is off the platter, or there is none.
-    """
-
-    have: tuple[str, ...]
-    touch_u_mm: float
-    indicator_u_mm: float
-    level_u_rad: float
-    step_mm: float
-    radius_mm: float
-    reach_mm: float
-    minutes: float | None
-    bare: bool
-
-    def minutes_of(self, kind: str, readings: int) -> float:
-        """Return the minutes of one candidate of so many readings."""
-        if self.minutes is None:
-            return MINUTES[kind]
-        return self.minutes * (readings if kind in ("sweep", "level") else 1)
-
-
-@dataclass(frozen=True, slots=True)
-class Setting:
-    """Where the unit stands, as far as it is known, and how it is spoken of.
-
-    Attributes
-    ----------
-    frame : LineFrame
-    chain : WorkChain
-    origin_mm : ndarray, shape (3,)
-        Where the rotary line pierces the platter face, both angles zero.
-    platter : ndarray, shape (3, 3)
-        Axes of the platter, both angles zero, as columns.
-    features : tuple of str
-        Bores, pins and balls that were read already.
-    sizes : dict
-        Their radius [mm].
-    offsets : dict
-        How far each stands from the rotary line, both angles zero, in T [mm].
-    balls : dict
-        Where each ball stands, both angles zero, in T [mm].
-    new_ball : bool
-        The ball is not on the platter yet.
-    """
-
-    frame: LineFrame
-    chain: WorkChain
-    origin_mm: Floats
-    platter: Floats
-    features: tuple[str, ...]
-    sizes: dict[str, float]
-    offsets: dict[str, Floats]
-    balls: dict[str, Floats]
-    new_ball: bool
-
-
-@dataclass(frozen=True, slots=True)
-class Candidate:
-    """A reading, or a row of readings with one zero, that could be taken.
-
-    Attributes
-    ----------
-    kind : str
-        ``"touch"``, ``"bore"``, ``"sweep"``, ``"ball"`` or ``"level"``.
-    what, how : str
-        What is read, and an order.
-    readings : tuple of Reading
-        As expected.
-    minutes : float
-    setups : tuple of (str, float)
-        Name and minutes of what must be done before.
-    one_zero : bool
-        The readings share a zero that is not known.
-    """
-
-    kind: str
-    what: str
-    how: str
-    readings: tuple[Reading, ...]
-    minutes: float
-    setups: tuple[tuple[str, float], ...]
-    one_zero: bool = False
-
-
-def gear_of(cell: Cell, used: tuple[Reading, ...], setting: Setting) -> Gear:
-    """Return what the shop reads with, from its entries and from the readings at hand."""
-    given = cell.readings
-    touches = [r for r in used if r.feature != "level"]
-    u = min((r.u_mm for r in touches), default=READING_U_MM)
-    if given.reading_u is not None:
-        u = given.reading_u.value
-    ball = given.ball_diameter.value / 2.0 if given.ball_diameter is not None else 0.0
-    radius = _platter_radius(cell)
-    reach = STYLUS_REACH_MM
-    for r in touches:
-        place = np.asarray(r.position_mm)
-        if r.feature != "face" or r.toward is None or abs(r.toward[2]) > 0.5 or np.isnan(place[2]):
-            continue
-        middle = setting.chain.points(_pose(setting, r.tilt_rad, r.rotary_rad), setting.origin_mm)
-        along = float(
-            (place - middle)[~np.isnan(place)] @ np.asarray(setting.frame.along)[~np.isnan(place)]
-        )
-        rim = math.sqrt(max(radius**2 - along**2, 0.0))
-        reach = max(reach, float(middle[2] + rim - place[2]))
-    covered = _covered_mm(cell)
-    bare = covered == 0.0 or not used
-    for r in touches:
-        place = np.asarray(r.position_mm)
-        if r.feature in ("bore", "pin"):
-            bare = True
-        elif r.feature == "face" and not np.any(np.isnan(place)):
-            middle = setting.chain.points(
-                _pose(setting, r.tilt_rad, r.rotary_rad), setting.origin_mm
-            )
-            bare = bare or float(np.linalg.norm(place - middle)) < covered
-    return Gear(
-        have=given.have or ("probe",),
-        touch_u_mm=u,
-        indicator_u_mm=min(u, INDICATOR_U_MM),
-        level_u_rad=LEVEL_U_RAD if given.level_u is None else given.level_u.value,
-        step_mm=0.0 if given.step is None else given.step.value,
-        radius_mm=max((r.radius_mm for r in touches), default=ball),
-        reach_mm=reach,
-        minutes=None
-        if given.minutes_per_reading is None
-        else _minutes(given.minutes_per_reading.value),
-        bare=bare,
-    )
-
-
 def candidates(
     cell: Cell, setting: Setting, gear: Gear, senses: Senses, units: Units
 ) -> tuple[Candidate, ...]:
     """Return all readings that could be taken, in a fixed order."""
     return tuple(_Yard(cell, setting, gear, senses, units).all())
-
-
-def _minutes(seconds: float) -> float:
-    return seconds / 60.0
-
-
-def _platter_radius(cell: Cell) -> float:
-    diameter = cell.unit.platter_diameter
-    return PLATTER_RADIUS_MM if diameter is None else diameter.value / 2.0
-
-
-def _covered_mm(cell: Cell) -> float:
-    """Return the radius around the rotary line that the fixture covers; 0 without one."""
-    fixture = cell.fixture
-    if fixture.radius is not None:
-        return fixture.radius.value
-    return 0.0 if fixture.half_width is None else math.sqrt(2.0) * fixture.half_width.value
-
-
-def _pose(setting: Setting, tilt: float, turn: float) -> Floats:
-    return np.array([tilt, turn] if len(setting.frame.axes) == 2 else [turn])
 
 
 class _Yard:
@@ -253,8 +65,8 @@ class _Yard:
         self.cell, self.setting, self.gear = cell, setting, gear
         self.units = units
         self.tilt_letter, self.turn_letter = senses.tilt_letter, senses.rotary_letter
-        self.radius = _platter_radius(cell)
-        self.covered = 0.0 if gear.bare else _covered_mm(cell)
+        self.radius = platter_radius(cell)
+        self.covered = 0.0 if gear.bare else covered_mm(cell)
         self.along = np.asarray(setting.frame.along)
         machine = cell.machine
         self.travels = [
@@ -307,7 +119,7 @@ class _Yard:
 
     def face(self, tilt: float, turn: float) -> tuple[Floats, Floats, Floats]:
         """Return middle of the face, its normal, and the direction on it square to the tilt."""
-        pose = _pose(self.setting, tilt, turn)
+        pose = pose_of(self.setting, tilt, turn)
         middle = self.setting.chain.points(pose, self.setting.origin_mm)
         normal = self.setting.chain.directions(pose, self.setting.platter[:, 2])
         across = np.cross(normal, self.along)
@@ -442,7 +254,7 @@ class _Yard:
         setting = self.setting
         local = setting.origin_mm + setting.platter[:, 2] * height
         local = local + setting.offsets.get(name, 0.0)
-        return setting.chain.points(_pose(setting, tilt, turn), local)
+        return setting.chain.points(pose_of(setting, tilt, turn), local)
 
     def height_words(self, height: float) -> str:
         if height == 0.0:
@@ -605,7 +417,7 @@ class _Yard:
         for name, rest in setting.balls.items():
             for tilt in self.tilts():
                 for turn in self.turns():
-                    place = setting.chain.points(_pose(setting, tilt, turn), rest)
+                    place = setting.chain.points(pose_of(setting, tilt, turn), rest)
                     if not self.within(place):
                         continue
                     pose = self.pose(tilt, turn)
