@@ -38,6 +38,13 @@ It only lowers the evidence, so the bound on false alarms stays.
 """
 
 
+GUESSED_SHARES: Final = (0.0, 0.03, 0.1, 0.3, 1.0)
+"""Where no temperature at all was noted: how much of the plausible motion it may have made.
+
+The share is the one that makes the record most likely.
+"""
+
+
 @dataclass(frozen=True, slots=True, eq=False)
 class Estimate:
     """Numbers of one fit.
@@ -102,7 +109,7 @@ class Evidence:
 
     def __init__(self, record: Record, known: tuple[Floats, ...] = ()) -> None:
         self.record = record
-        n, d = record.value.shape
+        n = len(record)
         filled, unsure = filled_temperature(record.day, record.temperature)
         self.middle_c = float(np.mean(filled)) if n else 20.0
         warm = filled - self.middle_c
@@ -110,22 +117,37 @@ class Evidence:
         self._count = len(columns)
         common = np.column_stack([*columns, warm])
         self._common = common
+        shares: tuple[float, ...] = (1.0,)
+        if unsure is not None and bool(np.all(np.isnan(record.temperature))):
+            shares = GUESSED_SHARES
+        likely = [self._fit(common, unsure, share) for share in shares]
+        best = int(np.argmax(likely))
+        if best != len(shares) - 1:
+            self._fit(common, unsure, shares[best])
+
+    def _fit(self, common: Floats, unsure: Floats | None, share: float) -> float:
+        """Fit all series, guessed temperatures counting by `share`; return how likely that is.
+
+        The logarithm of the restricted likelihood with the noise factor taken out.
+        """
+        record = self.record
+        d = record.value.shape[1]
         self._scale = np.ones(d)
         self._white: list[Floats] = []
         self._basis: list[Floats] = []
         self._design: list[Floats] = []
         self._left: list[Floats] = []
         self._rows: list[NDArray[np.bool_]] = []
-        self._read = 0
-        self._rank = 0
+        read = rank = 0
         self.rss = 0.0
+        size = 0.0
         for j in range(d):
             seen = ~np.isnan(record.value[:, j])
             u = record.u[:, j]
             self._scale[j] = float(np.sqrt(np.mean(u[seen] ** 2))) if seen.any() else 1.0
             white = seen / u
-            if unsure is not None:
-                white = _whitened(record, j, seen, common, unsure)
+            if unsure is not None and share > 0.0:
+                white = _whitened(record, j, seen, common, share**2 * unsure)
             y = _made_white(white, np.where(seen, record.value[:, j], 0.0))
             design = _made_white(white, common)
             # The slope's prior as one more row; it holds for the noise as stated.
@@ -139,14 +161,17 @@ class Evidence:
             # Once more: what is left of large coordinates is rounded otherwise.
             left = left - q @ (q.T @ left)
             self.rss += float(left @ left)
+            own = white[seen] if white.ndim == 1 else np.diag(white)[seen]
+            size += float(np.sum(np.log(own)) - np.sum(np.log(np.abs(np.diag(r))[solid])))
             self._white.append(white)
             self._basis.append(q)
             self._design.append(np.vstack([design, prior]))
             self._left.append(left)
             self._rows.append(seen)
-            self._read += int(seen.sum())
-            self._rank += int(solid[:-1].sum())
-        self.dof = self._read - self._rank
+            read += int(seen.sum())
+            rank += int(solid[:-1].sum())
+        self.dof = read - rank
+        return size - 0.5 * self.dof * float(np.log(self.rss + LEAST_NOISE**2 * max(self.dof, 1)))
 
     def log_ratios(self, columns: Floats, sizes: tuple[float, ...] = SIZES) -> Floats:
         """Return the logarithm of the evidence for each column as one more change.

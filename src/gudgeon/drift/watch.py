@@ -361,10 +361,8 @@ class _State:
             columns = list(self._columns(kept))
             columns[place] = self._shape(moved, kept)
             fit = Evidence(self.record.rows(kept), tuple(columns)).estimate()
-            # A trend is told by the day, whatever span its column was counted over.
-            by = self._span(moved.row, int(kept[-1])) if moved.kind == "trend" else 1.0
-            sizes.append(fit.change[place] / by)
-            spreads.append(fit.change_u[place] / by)
+            sizes.append(fit.change[place])
+            spreads.append(fit.change_u[place])
             weights.append(share[i])
         part = np.array(weights)[:, None] / np.sum(weights)
         size = np.sum(part * np.array(sizes), axis=0)
