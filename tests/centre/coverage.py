@@ -167,22 +167,16 @@ def one_axis(chance: np.random.Generator, setting: Setting, u: float):
 def part_slopes(f: LineFrame, values: np.ndarray) -> np.ndarray:
     """Return derivatives of part points in quarter poses by the parameters of the lines."""
     points = np.array([[100.0, 0.0, 60.0], [0.0, 100.0, 60.0], [-70.0, -70.0, 0.0]])
-    found = []
     two = len(f.axes) == 2
-    for tilt in (0.0, math.pi / 2, -math.pi / 2) if two else (0.0,):
-        for turn in (0.0, math.pi / 2, math.pi):
-            pose = [tilt, turn] if two else [turn]
+    tilts = (0.0, math.pi / 2, -math.pi / 2) if two else (0.0,)
+    poses = [[a, c] if two else [c] for a in tilts for c in (0.0, math.pi / 2, math.pi)]
+    angles, local = np.repeat(poses, len(points), axis=0), np.tile(points, (len(poses), 1))
 
-            def place(v: np.ndarray, pose: list[float] = pose) -> np.ndarray:
-                return f.chain(v).points(pose, f.platter_origin(v) + points)
+    def place(v: np.ndarray) -> np.ndarray:
+        return f.chain(v).points(angles, f.platter_origin(v) + local)
 
-            columns = []
-            for k in range(len(values)):
-                step = np.zeros(len(values))
-                step[k] = 1e-4
-                columns.append((place(values + step) - place(values - step)) / 2e-4)
-            found.append(np.stack(columns, axis=-1))
-    return np.concatenate(found)
+    steps = 1e-4 * np.eye(len(values))
+    return np.stack([(place(values + h) - place(values - h)) / 2e-4 for h in steps], axis=-1)
 
 
 def worst_inside(f: LineFrame, fit: LineFit, truth: np.ndarray) -> bool:
@@ -200,8 +194,15 @@ def worst_inside(f: LineFrame, fit: LineFit, truth: np.ndarray) -> bool:
     return abs(off) <= fit.k95 * math.sqrt(float(sizes[worst, -1]))
 
 
-def coverage(setting: Setting, cells: int, seed: int) -> dict[str, float]:
+def coverage(setting: Setting, cells: int, seed: int | tuple[int, ...]) -> dict[str, float]:
     """Return the share of intervals that hold the truth: worst part point, then positions."""
+    return {name: held / of for name, (held, of) in counted(setting, cells, seed).items()}
+
+
+def counted(
+    setting: Setting, cells: int, seed: int | tuple[int, ...]
+) -> dict[str, tuple[int, int]]:
+    """Return how many intervals hold the truth, and of how many."""
     chance = np.random.default_rng(seed)
     inside: dict[str, list[bool]] = {}
     for _ in range(cells):
@@ -227,7 +228,7 @@ def coverage(setting: Setting, cells: int, seed: int) -> dict[str, float]:
                 continue
             off = abs(float(fit.values[k] - truth[k]))
             inside.setdefault(name, []).append(off <= fit.k95 * float(u_all[k]))
-    return {name: float(np.mean(found)) for name, found in inside.items()}
+    return {name: (sum(found), len(found)) for name, found in inside.items()}
 
 
 def main() -> None:
