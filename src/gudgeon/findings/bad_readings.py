@@ -12,7 +12,7 @@ from gudgeon.centre.suspects import Suspect
 from gudgeon.quantity.kinds import Kind
 from gudgeon.quantity.show import Units
 
-__all__ = ["instead", "reason_words", "rows_of"]
+__all__ = ["instead", "reason_words", "rows_of", "to_repeat", "trusted_if"]
 
 LENGTH: Final = Kind.LENGTH
 SAME_MM: Final = 1e-6
@@ -44,6 +44,33 @@ _REASONS: Final = {
     "halves": "these agree among themselves, and so do the others",
 }
 """Reason of `gudgeon.centre.suspects.Suspect` -> words that go on after "because"."""
+
+
+_AS_IF: Final = {
+    "radius_left_out": ", as if the stylus radius was not taken off",
+    "radius_twice": ", as if the stylus radius was taken off twice",
+    "radius_wrong_way": ", as if the stylus radius was taken off in the wrong direction",
+    "diameter_for_radius": ", as if the stylus diameter was entered for the radius",
+    "side": ", as if it was touched from the other side",
+    "sign": ", as if a coordinate has the wrong sign",
+    "unit": ", as if inches and millimetres were mixed up",
+    "coordinates_exchanged": ", as if two coordinates were exchanged",
+    "angles_exchanged": ", as if the two angles were exchanged",
+    "angle_sign": ", as if an angle has the wrong sign",
+    "pose_of_neighbour": ", as if it has the angles of the row beside it",
+    "index_step": ", as if an angle is one index step out",
+    "angle_decimal": ", as if the decimal point of an angle is in the wrong place",
+    "digits_swapped": ", which looks like two digits exchanged",
+    "digit": ", which looks like a wrong digit",
+    "decimal": ", as if the decimal point is in the wrong place",
+    "feature": ", as if the bore was entered for the pin or the pin for the bore",
+    "dial_sign": ", as if the dial was read with the wrong sign",
+    "tilt": ", as if the tilt axis stood out of its position",
+    "rotary": ", as if the rotary axis stood out of its position",
+    "shift": ", as if the unit stood out of place while it was read",
+    "moved": ", as if the unit was bumped before it was read",
+}
+"""The same, to go on after how far a reading lies off."""
 
 
 def reason_words(reason: str) -> str:
@@ -100,3 +127,64 @@ def instead(
     if not math.isnan(before.angle_rad) and abs(before.angle_rad - after.angle_rad) > SAME_RAD:
         said.append(f"{1e3 * after.angle_rad:.4g} mm/m")
     return ", ".join(said)
+
+
+def trusted_if(units: Units, suspects: tuple[Suspect, ...]) -> str:
+    """Return what must hold of the readings that do not fit, as it goes on after "if"."""
+    first = suspects[0]
+    if first.reason == "halves":
+        return f"line {_retaken(first)} is read again: it decides which half of them is right"
+    if len(suspects) == 1 and len(rows_of(first)) == 1:
+        return f"the reading in {_lines(rows_of(first))} is touched again: it {_off(units, first)}"
+    listed = _listed(suspects)
+    if any(item.either for item in suspects):
+        return f"the reading in {listed} is wrong and not all of them (they contradict each other)"
+    why = _AS_IF.get(first.reason, "") if len(suspects) == 1 else ""
+    return f"the readings in {listed} are taken again: they do not fit the others{why}"
+
+
+def to_repeat(units: Units, suspects: tuple[Suspect, ...]) -> tuple[str, str]:
+    """Return what is wrong with the readings, as a sentence without its end, and an order."""
+    first = suspects[0]
+    if first.reason == "halves":
+        one = _lines(rows_of(first))
+        other = _lines(tuple(reading.row for reading in first.against))
+        return (
+            f"{one} agree among themselves and so do {other}, but not with each other: ambiguous",
+            f"Take line {_retaken(first)} of the readings again: it decides which half is right.",
+        )
+    listed = _listed(suspects)
+    again = (
+        f"Touch {listed.replace(' or ', ' and ')} of the readings again and put the new value in."
+    )
+    if len(suspects) == 1 and len(rows_of(first)) == 1:
+        return f"the reading in {listed} {_off(units, first, of_others=True)}", again
+    if any(item.either for item in suspects):
+        return f"the reading in {listed} does not fit the others, not known which", again
+    why = _AS_IF.get(first.reason, "") if len(suspects) == 1 else ""
+    return f"the readings in {listed} do not fit the others{why}", again
+
+
+def _off(units: Units, suspect: Suspect, *, of_others: bool = False) -> str:
+    """Return how far a single reading lies off, and perhaps why."""
+    why = _AS_IF.get(suspect.reason, "")
+    if not math.isnan(suspect.reading.angle_rad):
+        return f"does not fit the others{why}"
+    if of_others:
+        off = units.text(LENGTH, abs(suspect.off_mm))
+        return f"lies {off} off where the others put it{why}"
+    return f"lies {units.text(LENGTH, suspect.off_mm, sign=True)} off{why}"
+
+
+def _listed(suspects: tuple[Suspect, ...]) -> str:
+    rows = [str(row) for item in suspects for row in rows_of(item)]
+    word = " or " if any(item.either for item in suspects) else " and "
+    return f"line {word.join(rows)}"
+
+
+def _lines(rows: tuple[int, ...]) -> str:
+    return f"line{'s' if len(rows) > 1 else ''} {', '.join(str(row) for row in rows)}"
+
+
+def _retaken(suspect: Suspect) -> int:
+    return (suspect.retake or suspect.reading).row

@@ -14,12 +14,12 @@ from gudgeon.answer import Missing
 from gudgeon.centre.fit import POSITION_WORTH_MM
 from gudgeon.centre.hand import NEEDED
 from gudgeon.centre.lines import LineFrame
+from gudgeon.findings.bad_readings import to_repeat, trusted_if
 from gudgeon.findings.gather import Lacking
 from gudgeon.findings.procedure import touch_orders
 from gudgeon.findings.touching import LineStudy, TouchFindings
 from gudgeon.kinematics.chain import WorkChain
 from gudgeon.quantity.amount import Amount
-from gudgeon.quantity.kinds import Kind
 
 __all__ = ["AxisLinesFinding", "LineFindings"]
 
@@ -28,32 +28,6 @@ Floats = NDArray[np.float64]
 
 ENTERED_K: Final = 2.0
 """Coverage factor of what was entered with +-, and of the closed forms."""
-
-_OFF_BECAUSE: Final = {
-    "radius_left_out": ", as if the stylus radius was not taken off",
-    "radius_twice": ", as if the stylus radius was taken off twice",
-    "radius_wrong_way": ", as if the stylus radius was taken off in the wrong direction",
-    "diameter_for_radius": ", as if the stylus diameter was entered for the radius",
-    "side": ", as if it was touched from the other side",
-    "sign": ", as if a coordinate has the wrong sign",
-    "unit": ", as if inches and millimetres were mixed up",
-    "coordinates_exchanged": ", as if two coordinates were exchanged",
-    "angles_exchanged": ", as if the two angles were exchanged",
-    "angle_sign": ", as if an angle has the wrong sign",
-    "pose_of_neighbour": ", as if it has the angles of the row beside it",
-    "index_step": ", as if an angle is one index step out",
-    "angle_decimal": ", as if the decimal point of an angle is in the wrong place",
-    "digits_swapped": ", which looks like two digits exchanged",
-    "digit": ", which looks like a wrong digit",
-    "decimal": ", as if the decimal point is in the wrong place",
-    "feature": ", as if the bore was entered for the pin or the pin for the bore",
-    "dial_sign": ", as if the dial was read with the wrong sign",
-    "tilt": ", as if the tilt axis stood out of its position",
-    "rotary": ", as if the rotary axis stood out of its position",
-    "shift": ", as if the unit stood out of place while it was read",
-    "moved": ", as if the unit was bumped before it was read",
-}
-"""Why a reading may lie off by just so much."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -170,36 +144,16 @@ class LineFindings(TouchFindings):
                 f"the {off_centre[0].split('_')[0]} runs true to the platter, which no touch at "
                 "half a turn shows yet"
             )
-        if len(study.suspects) > 1:
-            rows = " or ".join(str(item.reading.row) for item in study.suspects)
-            found.append(
-                f"the reading in line {rows} is wrong and not all of them (they contradict each "
-                "other)"
-            )
-        elif study.suspects:
-            first = study.suspects[0]
-            off = self.units.text(Kind.LENGTH, first.off_mm, sign=True)
-            why = _OFF_BECAUSE.get(first.reason, "")
-            found.append(
-                f"the reading in line {first.reading.row} is touched again: it lies {off} off{why}"
-            )
+        if study.suspects:
+            found.append(trusted_if(self.units, study.suspects))
         return tuple(found)
 
     def touches_to_repeat(self, study: LineStudy) -> Missing:
         """Return what is needed where the touches contradict each other by far."""
         where = self.cell.readings.file or f"{self.cell.file}: readings.file"
-        rows = [item.reading.row for item in study.suspects]
-        if rows:
-            lines = " and ".join(str(row) for row in rows)
-            off = self.units.text(Kind.LENGTH, abs(study.suspects[0].off_mm))
-            which = " or ".join(str(row) for row in rows)
-            why = _OFF_BECAUSE.get(study.suspects[0].reason, "") if len(rows) == 1 else ""
-            return Missing(
-                "touches that agree",
-                where,
-                f"the reading in line {which} lies {off} off where the others put it{why}",
-                f"Touch line {lines} of the readings again and put the new value in.",
-            )
+        if study.suspects:
+            why, how = to_repeat(self.units, study.suspects)
+            return Missing("touches that agree", where, why, how)
         return Missing(
             "touches that agree",
             where,

@@ -376,8 +376,7 @@ def _found(findings: Findings, study: LineStudy, fit: LineFit, procedure: Table)
         if sign:
             step = sign[0].mend
         elif bad:
-            rows = " and ".join(str(item.reading.row) for item in study.suspects)
-            step = f"Touch line {rows} of the readings again and put the new values in."
+            step = findings.touches_to_repeat(study).how_to_get_it
         elif concentric or next_best is None:
             step = str(procedure.rows[-1][2])
         else:
