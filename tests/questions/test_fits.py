@@ -19,7 +19,7 @@ from gudgeon.cell.files import load, load_text
 from gudgeon.cell.model import Cell
 from gudgeon.findings import Findings
 from gudgeon.quantity.amount import Amount
-from gudgeon.questions import fits
+from gudgeon.questions import changes, fits
 
 CASES = Path(__file__).parents[1] / "cases"
 
@@ -189,7 +189,9 @@ def test_case_1_safe_travel_and_tool_change() -> None:
     rows = zip(
         column(answer, "tool_change", "tilt"), column(answer, "tool_change", "allowed"), strict=True
     )
-    assert {tilt for tilt, allowed in rows if allowed == "yes"} == {0.0}
+    # tests/cases/expected-1.toml, tool_change.allowed_poses, of A0 and A90; at A-90 the load hangs
+    # beside the spindle line: `changes` proves it.
+    assert {tilt for tilt, allowed in rows if allowed == "yes"} == {-90.0, 0.0}
     assert answer.figure("stations_reached").value == 4.0
 
 
@@ -238,11 +240,23 @@ def test_case_5_heights_and_tool_changes() -> None:
 # --- one condition at a time ---------------------------------------------------------------------
 
 
-def test_the_base_cell_fits_if_tools_are_changed_flat() -> None:
+def test_the_base_cell_fits_if_tools_are_changed_where_it_is_proven() -> None:
     answer = ask()
     assert answer.verdict is Verdict.YES_IF
-    assert "flat (tilt 0 deg) only" in answer.headline
+    proven = "the unit at A -14 to 71.3 or A -95 to -72.5 deg, any turn"
+    assert f"tools are changed with {proven}" in answer.headline
+    assert f"tools are changed with {proven}" in answer.next_step
+    assert "only" not in answer.headline
     assert answer.missing == ()
+    assert answer.fix == "Use a T1 shorter by 80.01 mm: then it may be changed at tilt 90 deg too."
+    told = changes.answer(Findings(cell()))
+    assert proven.removeprefix("the unit at ") in told.headline
+    assert answer.table("ranges") == told.table("ranges")
+
+
+def test_where_no_place_is_entered_the_heights_say_where_tools_are_changed() -> None:
+    answer = ask(('centre_x = "-381 mm"\ncentre_y = "-130 mm"\n', ""))
+    assert "flat (tilt 0 deg) only" in answer.headline
     assert (
         answer.fix
         == "Keep every tool shorter than 105.0 mm: then tools may be changed in every pose."
@@ -411,9 +425,14 @@ def test_clearance_holes_on_both_sides_add_their_play() -> None:
 
 
 def test_no_restriction_where_none_is_needed() -> None:
-    answer = ask(('pull_down = "105 mm"', 'pull_down = "20 mm"'))
+    """Tip at 620 - 185 - 10 = 425 over a peak of 422.1; 10 lower only flat and upright are free."""
+    low = ask(('pull_down = "105 mm"', 'pull_down = "20 mm"'))
+    assert low.verdict is Verdict.YES_IF
+    assert "with the unit at A -55.1 to 79.7, A -95 to -64 or A 85.4 to 100 deg" in low.headline
+    answer = ask(('pull_down = "105 mm"', 'pull_down = "10 mm"'))
     assert answer.verdict is Verdict.YES
     assert answer.fix is None
+    assert any("every tilt and turn" in text for text in answer.assumed)
     assert not any("only" in text for text in (answer.headline, answer.next_step))
 
 
@@ -430,7 +449,13 @@ def test_a_changer_clear_of_the_load_needs_no_restriction() -> None:
 
 
 def test_a_changer_that_moves_nothing_works_beside_the_motor() -> None:
-    answer = ask(('y = "0 mm"\nz = "0 mm"\narm_half_depth = "95 mm"', 'z = "0 mm"'))
+    still = ('y = "0 mm"\nz = "0 mm"\narm_half_depth = "95 mm"', 'z = "0 mm"')
+    proven = ask(still)
+    assert proven.verdict is Verdict.YES_IF
+    assert "with the spindle at X -381.000 mm, Y -406.000 mm" in proven.next_step
+    assert "Y -406.000 mm" in changes.answer(Findings(cell(still))).headline
+    # By the heights alone, where no place is entered for a proof:
+    answer = ask(still, ('centre_x = "-381 mm"\ncentre_y = "-130 mm"\n', ""))
     assert answer.verdict is Verdict.YES_IF
     assert "clear of tilt motor" in answer.next_step
     assert "25.000 mm into it" in answer.next_step  # -405 + 140 against -290

@@ -7,15 +7,23 @@ from typing import TYPE_CHECKING, Final
 
 from gudgeon.answer import Cell, Column, Table
 from gudgeon.findings import Findings
-from gudgeon.findings.changing import ChangingFinding
+from gudgeon.findings.changing import ChangingFinding, Room
 from gudgeon.findings.parking import Park
 from gudgeon.quantity.kinds import Kind
-from gudgeon.questions._proof_views import tie_words
+from gudgeon.questions._proof_views import pair_text, tie_words
 
 if TYPE_CHECKING:
     from gudgeon.clearance.envelope import SafeBox
 
-__all__ = ["degrees", "park_range", "place_words", "range_table", "range_words"]
+__all__ = [
+    "degrees",
+    "no_pose_words",
+    "park_range",
+    "place_words",
+    "range_table",
+    "range_words",
+    "shorter",
+]
 
 DIGIT_DEG: Final = 0.1
 """Ends of a range of poses are told to this digit, inwards."""
@@ -82,6 +90,33 @@ def place_words(findings: Findings, place_mm: tuple[float, float]) -> str:
     """Return a place of the spindle."""
     x, y = (findings.units.text(Kind.LENGTH, value) for value in place_mm)
     return f"X {x}, Y {y}"
+
+
+def no_pose_words(found: ChangingFinding) -> str:
+    """Return that tools cannot be changed over the table, and what comes too near."""
+    many = "every tool" if len(found.maps) > 1 else found.maps[0].hand.name
+    pair = "the tool and the load"
+    if found.together.worst is not None:
+        pair = pair_text(found.together.worst) or pair
+    return f"no pose is clear for changing {many}: {pair} come too near"
+
+
+def shorter(
+    findings: Findings, found: ChangingFinding, rooms: tuple[Room, ...]
+) -> tuple[str, float] | None:
+    """Return by how much shorter the longest tool could be changed in its worst pose, too.
+
+    The length, rounded to the safe side, and the tilt [deg]; ``None`` if every pose is allowed.
+    """
+    longest = found.maps[0].hand.name
+    short = [room for room in rooms if room.tool == longest and not room.allowed]
+    if not short:
+        return None
+    worst = min(short, key=lambda room: room.room_mm)
+    if not math.isfinite(worst.room_mm):
+        return None
+    less = findings.units.text(Kind.LENGTH, found.need_mm - worst.room_mm, 2, limit="min")
+    return less, degrees(worst.tilt_rad)
 
 
 def range_table(findings: Findings, found: ChangingFinding) -> Table | None:

@@ -9,16 +9,12 @@ from dataclasses import dataclass, field
 
 from gudgeon.answer import Figure, Missing, Picture, Table
 from gudgeon.findings import Findings, Lacking
-from gudgeon.findings.heights import ChangeFinding, ChangeRow
 from gudgeon.findings.place import USUAL_PLAY_MM
 from gudgeon.findings.place_judged import Margin, Place
 from gudgeon.quantity.kinds import Kind
-from gudgeon.quantity.ties import firm
 from gudgeon.questions._fits_pictures import side_picture, table_picture
 from gudgeon.questions._fits_show import (
     CORE,
-    change_figures,
-    change_table,
     height_figures,
     margin_key,
     place_figures,
@@ -104,11 +100,6 @@ def judge_place(findings: Findings, says: Says) -> Place | None:
         says.conditions.append(
             f"{listed(hidden)} {'is' if len(hidden) == 1 else 'are'} cut elsewhere: no tilt and "
             "turn within the limits brings it to the spindle"
-        )
-    for name, depth in findings.change_beside:
-        size = findings.units.text(Kind.LENGTH, depth)
-        says.conditions.append(
-            f"tools are changed clear of {name}: the longest would be pulled {size} into it"
         )
     return place
 
@@ -211,85 +202,20 @@ def _flip(findings: Findings, margin: Margin) -> str:
     return f"It stops fitting once {size} less room is left than now for this: {margin.note}."
 
 
-def judge_heights(findings: Findings, says: Says) -> None:
-    """Judge tool changes and the way of the tilt."""
+def judge_heights(findings: Findings, says: Says) -> bool:
+    """Judge the way of the tilt; returns whether the heights are known."""
     try:
         heights = findings.heights
     except Lacking as lacking:
         says.wanted += lacking.missing
-        return
+        return False
     says.figures += height_figures(findings, heights)
     says.assumed += findings.load_shape.assumed
     picture = side_picture(findings)
     if picture is not None:
         says.pictures.append(picture)
     _judge_way(findings, says)
-    try:
-        changes = findings.changes
-    except Lacking as lacking:
-        says.wanted += lacking.missing
-        says.assumed.append("Not judged, tool change: entries are missing.")
-        what = lacking.missing[0].what
-        says.conditions.append(
-            f"the first tool change is proven clear by hand: {what} is not entered"
-        )
-        return
-    says.figures += change_figures(findings, changes)
-    allowed = {row: findings.change_allowed(row) for row in changes.rows}
-    says.tables.append(change_table(findings, changes, allowed))
-    if findings.change_clear_of_load:
-        says.assumed.append(
-            "The changer's place keeps clear of the load over all tilts and turns: tool changes "
-            "need no restriction."
-        )
-        return
-    says.assumed += changes.assumed
-    _judge_changes(findings, says, changes)
-
-
-def _judge_changes(findings: Findings, says: Says, changes: ChangeFinding) -> None:
-    """Add the poses in which the longest tool must not be changed."""
-    units = findings.units
-    longest = [row for row in changes.rows if row.length_mm == changes.longest_mm]
-    still = [row for row in longest if row.turn_rad is not None]
-    good = [row for row in still if findings.change_allowed(row)]
-    bad = [row for row in still if not findings.change_allowed(row)]
-    turning = [row for row in longest if row.turn_rad is None]
-    if bad:
-        worst = min(bad, key=lambda row: firm(row.clearance_mm))
-        places = 2 if units.inch else 1
-        room = units.text(Kind.LENGTH, worst.clearance_mm, places)
-        doubt = findings.change_doubt(worst)
-        if round(units.shown(Kind.LENGTH, doubt), places) > 0.0:
-            room += f" +-{units.text(Kind.LENGTH, doubt, places)}"
-        if good:
-            clear = min(good, key=lambda row: firm(row.clearance_mm))
-            mixed = {round(row.tilt_rad, 6) for row in bad}
-            poses = listed(list(dict.fromkeys(_allowed_words(row, mixed) for row in good)))
-            says.conditions.append(
-                f"tools are changed with the platter {poses} only "
-                f"({units.text(Kind.LENGTH, clear.clearance_mm, places)} clear; "
-                f"{_allowed_words(worst, {round(row.tilt_rad, 6) for row in good})} {room})"
-            )
-        else:
-            best = units.text(Kind.LENGTH, max(row.clearance_mm for row in bad), places)
-            says.broken.append(
-                f"no pose leaves room for a tool change ({best} at best over the load)"
-            )
-        keep = findings.cell.placement.clearance
-        limit = changes.longest_mm + worst.clearance_mm - doubt - (keep.value if keep else 0.0)
-        if limit > 0.0:
-            shortest = units.text(Kind.LENGTH, limit, 1, limit="max")
-            mend = (
-                f"keep every tool shorter than {shortest}: then tools may be changed in every pose"
-            )
-            says.mends.append(mend)
-    worst_turning = min((row.clearance_mm for row in turning), default=math.inf)
-    if worst_turning <= 0.0 and any(row.pose == "upright" for row in good):
-        says.flips.append(
-            "Turning the platter during a tool change would take the room: "
-            f"{units.text(Kind.LENGTH, worst_turning, 2 if units.inch else 1)} left."
-        )
+    return True
 
 
 def _judge_way(findings: Findings, says: Says) -> None:
@@ -360,20 +286,6 @@ def caution(findings: Findings, says: Says, place: Place | None) -> None:
             "turn the unit, and watch hoses and guards over the whole tilt. The machine's manual "
             "and local rules come first."
         )
-
-
-def _pose_words(pose: str, tilt_rad: float) -> str:
-    if pose == "flat":
-        return f"flat (tilt {angle_text(tilt_rad)})"
-    return f"at tilt {angle_text(tilt_rad)}"
-
-
-def _allowed_words(row: ChangeRow, mixed: set[float]) -> str:
-    """Return the pose of a row; with its turn where the same tilt is judged otherwise too."""
-    words = _pose_words(row.pose, row.tilt_rad)
-    if row.turn_rad is None or round(row.tilt_rad, 6) not in mixed:
-        return words
-    return f"{words} and turn {angle_text(row.turn_rad)}"
 
 
 def listed(words: Sequence[str]) -> str:

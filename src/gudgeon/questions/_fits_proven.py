@@ -110,7 +110,7 @@ def _tell_hung(says: Says, found: ProvenFinding) -> None:
         says.conditions.append(f"the {hose} is tied so that it cannot hang into {listed(others)}")
     if met:
         says.mends += [
-            f"{change.words}: then it needs no tie"
+            f"{change.words}: then it needs no tie on the way to a station"
             for change in found.changes
             if change.kind == "hose"
         ]

@@ -188,8 +188,11 @@ def height_figures(findings: Findings, heights: HeightsFinding) -> list[Figure]:
     return found
 
 
-def change_figures(findings: Findings, changes: ChangeFinding) -> list[Figure]:
-    """Return what a change of the longest tool leaves over the load."""
+def change_figures(
+    findings: Findings, changes: ChangeFinding, *, proven: bool = False
+) -> list[Figure]:
+    """Return what a change of the longest tool leaves over the load, by the heights alone."""
+    over = "longest tool, spindle over the load; "
     units, spread = findings.units, findings.spreads
     keep = findings.cell.placement.clearance
     found = [
@@ -220,7 +223,7 @@ def change_figures(findings: Findings, changes: ChangeFinding) -> list[Figure]:
                     plus_minus=spread.get(key),
                     limit=keep.value if keep else 0.0,
                     limit_kind="min",
-                    note="longest tool, spindle over the load; below the limit: forbidden",
+                    note=over + ("the proof decides" if proven else "below the limit: forbidden"),
                 )
             )
     return found

@@ -38,10 +38,12 @@ from gudgeon.findings.changing import ChangingFinding, Room
 from gudgeon.quantity.kinds import Kind
 from gudgeon.questions._change_ranges import (
     degrees,
+    no_pose_words,
     park_range,
     place_words,
     range_table,
     range_words,
+    shorter,
 )
 from gudgeon.questions._changes_show import (
     change_figures,
@@ -161,12 +163,9 @@ def _judged(findings: Findings, found: ChangingFinding) -> tuple[Verdict, str, s
             "Enter what stands on the table in simpler bodies, and ask again.",
             None,
         )
-    pair = "the tool and the load"
-    if found.together.worst is not None:
-        pair = " and ".join(name for name in found.together.worst.pair if name) or pair
     return (
         Verdict.NO,
-        f"No pose is clear for changing {many}: {pair} come too near.",
+        as_order(no_pose_words(found)),
         "Change tools with the unit off the table, or use a shorter tool.",
         f"A shorter tool than {found.maps[0].hand.name}, or a lower fixture.",
     )
@@ -181,14 +180,9 @@ def _flips(findings: Findings, found: ChangingFinding, rooms: tuple[Room, ...]) 
     """Return which change of length would change the verdict."""
     units, longest = findings.units, found.maps[0].hand.name
     own = [room for room in rooms if room.tool == longest]
-    short = [room for room in own if not room.allowed]
-    if short:
-        worst = min(short, key=lambda room: room.room_mm)
-        less = units.text(Kind.LENGTH, found.need_mm - worst.room_mm, 2, limit="min")
-        return (
-            f"{longest} shorter by {less} could be changed at tilt {degrees(worst.tilt_rad):g} "
-            "deg too."
-        )
+    less = shorter(findings, found, rooms)
+    if less is not None:
+        return f"{longest} shorter by {less[0]} could be changed at tilt {less[1]:g} deg too."
     if own and found.together.clear:
         least = min(own, key=lambda room: room.room_mm)
         spare = units.text(Kind.LENGTH, least.room_mm - found.need_mm, 2, limit="max")

@@ -24,8 +24,8 @@ zero inside an outline, its blank or a body is judged without that, and told.  A
 anywhere its length lets it: where that is in the way, tying it is a condition.  A proof that stays
 open is told as open, it costs no station.  Safe X and Y keep the unit off guards and column, they
 do not keep the tool off the work.  Heights count the load, not the part of a tool that reaches
-below it.  Tool changes are judged with the spindle over the load, the safe side, unless the changer
-has its own place clear of it.
+below it.  Tool changes are judged by the proofs of "changes" wherever they can be made; else with
+the spindle over the load, the safe side, unless the changer has its own place clear of it.
 
 Sources
 -------
@@ -46,6 +46,7 @@ from gudgeon.findings import Findings
 from gudgeon.findings.flange import FlangeMatch
 from gudgeon.findings.place_judged import Place
 from gudgeon.quantity.kinds import Kind
+from gudgeon.questions._fits_changes import judge_changes
 from gudgeon.questions._fits_flange import judge_flange
 from gudgeon.questions._fits_judge import (
     Says,
@@ -78,7 +79,8 @@ def answer(findings: Findings) -> Answer:
     says = Says()
     place = judge_place(findings, says)
     match = judge_flange(findings, says)
-    judge_heights(findings, says)
+    if judge_heights(findings, says):
+        judge_changes(findings, says)
     proven = judge_proofs(findings, says, place)
     caution(findings, says, place)
     wanted = tuple(unique([*says.open, *says.wanted]))
