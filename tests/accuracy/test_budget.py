@@ -18,10 +18,12 @@ from gudgeon.accuracy.budget import (
     estimate,
     rescaled,
     share_inside,
+    slopes_of,
     within_circle,
 )
-from gudgeon.accuracy.dimensions import Dimension
+from gudgeon.accuracy.dimensions import Dimension, dimension_errors
 from gudgeon.accuracy.job import CAUSES, Factor, Sizes, sources_of
+from gudgeon.quantity.spread import jacobian
 from tests.accuracy.jobs import EXACT, Y, Z, hole, job, opposite_faces, plane, visit
 
 WIDTH = Dimension("width", "distance", 1, 0, Y, low=-0.03, high=0.03)
@@ -71,6 +73,16 @@ def test_linear_and_monte_carlo_agree() -> None:
     assert [one.plus_minus for one in again] == [one.plus_minus for one in drawn]
 
 
+def test_derivatives_at_once_are_those_one_by_one() -> None:
+    one = whole_job()
+    sources = sources_of(one)
+    parallel = Dimension("parallel", "parallel", 1, 0, -Y, 100.0)
+    function = dimension_errors(one, sources, [WIDTH, parallel])
+    expected = jacobian(function, np.zeros(len(sources)), np.ones(len(sources)))
+    assert slopes_of(function, len(sources), 3) == pytest.approx(expected, rel=1e-5, abs=1e-9)
+    assert np.max(np.abs(expected)) > 1e-3
+
+
 def test_a_single_rectangular_cause_makes_the_two_differ() -> None:
     """95 % of a rectangle of half width a is 0.95 a; 1.96 standard deviations are 1.13 a."""
     cut = plane("top", (0.0, 100.0, 0.0), Z, 0)
@@ -99,6 +111,8 @@ def test_few_readings_widen_the_factor() -> None:
     found = estimate(opposite_faces(factors=few), [WIDTH])[0]
     assert found.u == pytest.approx(0.01)
     assert found.plus_minus == pytest.approx(0.02776, rel=1e-3)
+    drawn = draw_out(opposite_faces(factors=few), [WIDTH], seed=1)[0]
+    assert drawn.plus_minus == pytest.approx(0.02776, rel=0.03)
 
 
 def test_share_in_tolerance_with_a_shifted_mean() -> None:

@@ -19,13 +19,13 @@ from numpy.typing import NDArray
 from gudgeon.accuracy.dimensions import Dimension, dimension_errors
 from gudgeon.accuracy.job import CAUSES, Job, Source, sources_of
 from gudgeon.quantity.spread import (
+    COMPLEX_STEP,
     Distribution,
     Normal,
     Rectangular,
     Student,
     coverage_factor,
     effective_dof,
-    jacobian,
     monte_carlo,
     probability_below,
     shortest_interval,
@@ -48,7 +48,7 @@ Floats = NDArray[np.float64]
 AGREE: Final = 0.05
 """Linear and Monte Carlo agree if their 95 % widths differ by no more than this share."""
 
-COUNT: Final = 20_000
+COUNT: Final = 10_000
 """Draws; the 95 % width is then sure to about one per cent."""
 
 P_95: Final = 0.95
@@ -133,13 +133,8 @@ def estimate(job: Job, dimensions: Sequence[Dimension]) -> tuple[Outcome, ...]:
     """Return every dimension by the law of propagation."""
     sources = sources_of(job)
     function = dimension_errors(job, sources, dimensions)
-    at = np.zeros(len(sources))
-    mean = _value(function, at)
-    if sources:
-        ones = np.ones(len(sources))
-        slopes = jacobian(function, at, ones)
-    else:
-        slopes = np.zeros((len(mean), 0))
+    mean = _value(function, np.zeros(len(sources)))
+    slopes = slopes_of(function, len(sources), len(mean))
     found = []
     row = 0
     for one in dimensions:
@@ -147,6 +142,18 @@ def estimate(job: Job, dimensions: Sequence[Dimension]) -> tuple[Outcome, ...]:
         row += one.directions
         found.append(_outcome(one, mean[rows], slopes[rows], sources))
     return tuple(found)
+
+
+def slopes_of(function: Callable[[Any], Any], count: int, size: int) -> Floats:
+    """Return the derivatives by all variables at zero, shape (size, count), in one call.
+
+    Complex steps as in `gudgeon.quantity.spread.jacobian`, all variables at once: the exact map
+    holds no absolute value, so each derivative is exact.
+    """
+    if count == 0:
+        return np.zeros((size, 0))
+    steps = 1j * COMPLEX_STEP * np.eye(count)
+    return np.asarray(function(steps).imag.T / COMPLEX_STEP)
 
 
 def _value(function: Callable[[Any], Any], at: Floats) -> Floats:

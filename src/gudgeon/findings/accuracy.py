@@ -374,10 +374,12 @@ def _worst(settings: list[Setting], parts: dict[str, str]) -> tuple[DimensionFou
         return firm(-inside), firm(outcome.plus_minus)
 
     chosen = {key: max(places, key=badness) for key, places in tried.items()}
-    drawn: dict[int, tuple[Drawn, ...]] = {
-        s: draw_out(settings[s].job, settings[s].dimensions, seed=SEED)
-        for s in sorted({s for s, _ in chosen.values()})
-    }
+    drawn: dict[tuple[int, int], Drawn] = {}
+    for s in sorted({s for s, _ in chosen.values()}):
+        numbers = sorted(d for t, d in chosen.values() if t == s)
+        wanted = [settings[s].dimensions[d] for d in numbers]
+        for d, one_drawn in zip(numbers, draw_out(settings[s].job, wanted, seed=SEED), strict=True):
+            drawn[s, d] = one_drawn
     found = []
     for key, (s, d) in chosen.items():
         setting = settings[s]
@@ -391,7 +393,7 @@ def _worst(settings: list[Setting], parts: dict[str, str]) -> tuple[DimensionFou
                 first=cuts[one.first].name,
                 second=DATUM if one.second is None else cuts[one.second].name,
                 outcome=outcomes[s][d],
-                drawn=drawn[s][d],
+                drawn=drawn[s, d],
                 entry=setting.entries[d],
                 setting=setting,
                 number=d,
