@@ -158,3 +158,14 @@ def test_two_hundred_offers_and_three_hundred_points_take_less_than_two_seconds(
     start = time.perf_counter()
     best_readings(information, slopes, offers, most=6)
     assert time.perf_counter() - start < 2.0
+
+
+@pytest.mark.parametrize("seed", range(4))
+def test_no_single_exchange_would_make_a_larger_set_better(seed) -> None:
+    information, slopes, offers = job(seed, offers=20, points=15, parameters=12)
+    found = best_readings(information, slopes, offers, most=8)
+    assert len(found.chosen) == 8
+    for k in range(8):
+        rest = found.chosen[:k] + found.chosen[k + 1 :]
+        for i in set(range(20)) - set(found.chosen):
+            assert worst(information, slopes, offers, (*rest, i)) >= found.u_last * (1.0 - 2e-6)
