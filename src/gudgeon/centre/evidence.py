@@ -145,6 +145,10 @@ class Bank:
         """Residuals of the readings as they are."""
         return [k for row in range(len(self.readings)) for k in self.at[row]]
 
+    def model_of(self, readings: tuple[Reading, ...]) -> Model:
+        """Return a model of these readings, with the parameters of the fit."""
+        return Model(self._frame, (*readings, *self.readings), self._optional)
+
     def shifts(self) -> Floats:
         """Return how the residuals of the readings move with a shift of the unit, shape (n, 3)."""
         count = len(self.base)

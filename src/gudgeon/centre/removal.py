@@ -2,9 +2,10 @@
 
 Every *element* is something that may have gone wrong, as columns of effects on the residuals: one
 coordinate of a reading, all of a reading, the stop of an axis at one positioning, a shift of the
-unit along a machine axis during one positioning or from one row on.  Singles and pairs are all
-tried, larger sets by growing the best ones; a set is scored by what is left of the misfit plus the
-price of its freedom (the marginal likelihood with a scale-free prior of how far a bad reading is
+unit during one positioning or from one row on, rows that lie apart from others of their kind.
+Singles and the best pairs are tried, larger sets by growing the best ones; a set is scored by what
+is left of the misfit plus the price of its freedom (the marginal likelihood with a scale-free prior
+of how far a bad reading is
 off), so that a set of any size is compared with any other and with none.
 """
 
@@ -19,6 +20,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from gudgeon.centre.evidence import Bank, misfit
+from gudgeon.centre.fit import chi_square_99
 from gudgeon.centre.mistakes import UNKNOWN
 
 __all__ = ["BAD_READING", "DECADES", "Element", "Explanation", "Removal"]
@@ -40,8 +42,14 @@ DECADES: Final = math.log(1e6)
 MOST_ROWS: Final = 0.5
 """Share of the readings up to which rows may be bad."""
 
-TRIPLES_FROM: Final = 40
+TRIPLES_FROM: Final = 12
 """Best pairs from which sets of three are grown."""
+
+PAIRS: Final = 400
+"""Pairs of single columns that are looked at more closely."""
+
+WIDE: Final = 8
+"""Elements of more columns that are paired with all others."""
 
 DEPENDENT: Final = 1e-6
 """Elements that do the same are not taken together."""
@@ -54,7 +62,7 @@ class Element:
     Attributes
     ----------
     kind : str
-        ``"reading"``, ``"tilt"``, ``"rotary"``, ``"shift"`` or ``"moved"``.
+        ``"reading"``, ``"tilt"``, ``"rotary"``, ``"shift"``, ``"moved"`` or ``"halves"``.
     rows : tuple of int
         Readings concerned.
     columns : tuple of int
@@ -142,9 +150,12 @@ class Removal:
         for end in ends:
             if min(end, len(bank.readings) - end) >= 3:
                 rows = tuple(range(end, len(bank.readings)))
+                price = -2.0 * math.log(MOVED / len(ends))
                 for k in range(3):
-                    price = -2.0 * math.log(MOVED / len(ends))
                     add("moved", rows, shifts[:, k : k + 1], price)
+                add("moved", rows, shifts, price)
+        for rows, price in self._clusters():
+            add("halves", rows, np.ones((count, 1)), price)
         forced = [k for row in gone for k in bank.at[row]]
         self.columns = np.column_stack(columns)
         gram, products, sizes, _ = bank.projected(self.columns)
@@ -184,6 +195,26 @@ class Removal:
             seats[-1].append(row)
             last = key
         return [tuple(rows) for rows in seats]
+
+    def _clusters(self) -> list[tuple[tuple[int, ...], float]]:
+        """Return rows of one kind that lie together, apart from the others of their kind."""
+        kinds: dict[tuple[object, ...], list[int]] = {}
+        for row, reading in enumerate(self.bank.readings):
+            if reading.toward is not None and row not in self.gone:
+                kinds.setdefault((reading.feature, reading.toward), []).append(row)
+        chosen = [k for k in self.bank.base if self.bank.model.residual_rows[k] not in self.gone]
+        _, _, change, _ = self.bank.solve(chosen)
+        found = []
+        for rows in kinds.values():
+            at = [self.bank.at[row][0] for row in rows]
+            off = self.bank.residuals[at] + self.bank.slopes[at] @ change
+            order = [rows[k] for k in np.argsort(off)]
+            # Any of the 2^n ways to part them might have been.
+            price = -2.0 * math.log(MOVED) + 2.0 * math.log(2.0) * len(rows)
+            for cut in range(2, len(rows) - 1):
+                part = order[:cut] if 2 * cut <= len(rows) else order[cut:]
+                found.append((tuple(sorted(part)), price))
+        return found
 
     @property
     def nothing(self) -> Explanation:
@@ -239,10 +270,14 @@ class Removal:
         allowed = [
             i for i, item in enumerate(self.elements) if not forbidden.intersection(item.rows)
         ]
-        found = [self.nothing, *self.tried([(i,) for i in allowed])]
-        pairs = self.tried(list(itertools.combinations(allowed, 2)))
+        alone = self.tried([(i,) for i in allowed])
+        found = [self.nothing, *alone]
+        best = min(found, key=lambda item: item.score)
+        if not best.chosen and self.dof > 0 and self.chi_square <= chi_square_99(self.dof):
+            return found  # no more misfit than noise makes, and nothing single in it
+        pairs = self.tried(self._pairs(allowed, alone))
         pairs.sort(key=lambda item: item.score)
-        found += pairs[: 4 * TRIPLES_FROM]
+        found += pairs[:PAIRS]
         grown = pairs[:TRIPLES_FROM]
         most = int(MOST_ROWS * len(self.bank.readings))
         for size in range(3, most + 1):
@@ -263,11 +298,34 @@ class Removal:
         found.sort(key=lambda item: item.score)
         return found
 
+    def columns_of(self, element: int) -> tuple[int, ...]:
+        """Return the columns of an element that something checks."""
+        return self._columns[element]
+
     def size(self, explanation: Explanation, column: int) -> float:
         """Return how large one column of an explanation comes out."""
         pick = [c for i in explanation.chosen for c in self._columns[i]]
         gram = self._gram[np.ix_(pick, pick)]
         return float(np.linalg.solve(gram, self._products[pick])[pick.index(column)])
+
+    def _pairs(self, allowed: list[int], alone: list[Explanation]) -> list[tuple[int, ...]]:
+        """Return the pairs of elements that leave least: all of one column each are compared."""
+        narrow = [i for i in allowed if len(self._columns[i]) == 1]
+        at = [self._columns[i][0] for i in narrow]
+        gram, products = self._gram[np.ix_(at, at)], self._products[at]
+        own = np.diag(gram)
+        apart = np.outer(own, own) - gram**2
+        safe = apart > DEPENDENT * np.outer(own, own)
+        squares = np.outer(products**2, own)
+        gain = squares + squares.T - 2.0 * np.outer(products, products) * gram
+        gain = np.where(safe, gain / np.where(safe, apart, 1.0), -1.0)
+        first, second = np.triu_indices(len(at), 1)
+        order = np.argsort(-gain[first, second])[:PAIRS]
+        found = {tuple(sorted((narrow[first[k]], narrow[second[k]]))) for k in order}
+        wide = [e.chosen[0] for e in sorted(alone, key=lambda item: item.score)]
+        wide = [i for i in wide if len(self._columns[i]) > 1][:WIDE]
+        found |= {tuple(sorted((i, j))) for i in wide for j in allowed if i != j}
+        return sorted(found)
 
     def solution(self, explanation: Explanation) -> tuple[float, Floats, Floats]:
         """Return chi-square, parameters and their covariance with an explanation granted."""

@@ -14,9 +14,11 @@ from numpy.typing import NDArray
 from gudgeon.centre.errors import OPTIONAL
 from gudgeon.centre.evidence import Bank, misfit, priors_of
 from gudgeon.centre.fit import Known, LineFit, chi_square_99
-from gudgeon.centre.mistakes import Correction, corrections, differ, of_a_group, of_a_seat
-from gudgeon.centre.readings import GLANCING, Model, Reading
-from gudgeon.centre.removal import BAD_READING, BAD_SEAT, Explanation, Removal
+from gudgeon.centre.groups import Groups
+from gudgeon.centre.mistakes import Correction, corrections, differ
+from gudgeon.centre.readings import Model, Reading
+from gudgeon.centre.removal import BAD_READING, Explanation, Removal
+from gudgeon.centre.usable import impossible, needed, upright, usable
 
 __all__ = ["Cause", "Suspect", "find_suspects"]
 
@@ -31,14 +33,8 @@ NAMED: Final = 2.0
 APART: Final = 6.0
 """Explanations that are less apart than this are told side by side: 20:1."""
 
-CONSIDERED: Final = 12
+CONSIDERED: Final = 8
 """Explanations for which reasons are looked for."""
-
-BAD_GROUP: Final = 0.005
-"""Chance that a whole group of rows was treated wrongly alike."""
-
-FORCED_MOST: Final = 3
-"""Impossible touches up to which they are taken for single mistakes, not for a wrong sense."""
 
 ROUNDS: Final = 3
 """Times that the model is made linear anew."""
@@ -152,8 +148,8 @@ class _Study:
         self.fit, self.readings, self.priors, self.inch = fit, readings, priors, inch
         self.optional = tuple(name for name in fit.parameters if name in OPTIONAL)
         self.catalogue: dict[int, tuple[Correction, ...]] = {}
-        self.values = _upright(fit)
-        self.gone = frozenset(_impossible(fit, readings))
+        self.values = upright(fit)
+        self.gone = frozenset(impossible(fit, readings))
         self.removal, self.ranked = self._settle()
 
     def _settle(self) -> tuple[Removal, list[Explanation]]:
@@ -181,8 +177,11 @@ class _Study:
             return ()
         named = self._named() if odd else [self._name(nothing)]
         plain = len(named[0].rows) == 1 and named[0].causes and self._settled(named[0])
-        group = self._group(named[0].score) if odd and depth == 0 and not plain else None
-        if group is not None and group[0] < named[0].score - APART:
+        group = None
+        if odd and depth == 0 and not plain:
+            groups = Groups(self.fit, self.readings, self.priors, self.removal)
+            group = groups.best(named[0].score)
+        if group is not None and group[0] < named[0].score:
             _, rows, correction = group
             changed = list(self.readings)
             for row, reading in zip(rows, correction.readings, strict=True):
@@ -206,10 +205,6 @@ class _Study:
         ]
         sure = frozenset.intersection(*(item.rows for item in close)) if close else frozenset()
         found: list[Suspect] = []
-        if len(close) == 1:
-            halves = self._halves(first)
-            if halves is not None:
-                return (halves,)
         told: set[tuple[int, ...]] = set()
         for item in close:
             later = [other.score for other in named if other.rows != item.rows]
@@ -217,7 +212,8 @@ class _Study:
             for suspect, rows in self._told(item, margin):
                 if rows not in told:
                     told.add(rows)
-                    found.append(replace(suspect, either=not sure.issuperset(rows)))
+                    unsure = suspect.either or not sure.issuperset(rows)
+                    found.append(replace(suspect, either=unsure))
         return tuple(found)
 
     def _settled(self, item: _Named) -> bool:
@@ -280,11 +276,10 @@ class _Study:
         reading = self.readings[row]
         if row not in self.catalogue:
             entries = self._catalogue(reading, row)
-            usable = _usable(
-                self._model(tuple(item.readings[0] for item in entries)), _upright(self.fit)
-            )
+            model = self.removal.bank.model_of(tuple(item.readings[0] for item in entries))
+            good = usable(model, upright(self.fit))
             self.catalogue[row] = tuple(
-                item for item, good in zip(entries, usable, strict=False) if good
+                item for item, fits in zip(entries, good, strict=False) if fits
             )
         tried = self.catalogue[row]
         if not tried:
@@ -310,10 +305,6 @@ class _Study:
             ]
         return found
 
-    def _model(self, readings: tuple[Reading, ...]) -> Model:
-        """Return a model with the parameters of the fit, for these readings after all others."""
-        return Model(self.fit.frame, (*readings, *self.readings), self.optional)
-
     def _catalogue(self, reading: Reading, row: int | None) -> tuple[Correction, ...]:
         """Return the corrections of a reading; its neighbours are those of its place."""
         if row is None:
@@ -326,12 +317,24 @@ class _Study:
         features = {item.feature for item in self.readings}
         return corrections(reading, near, features, self.inch)
 
-    def _off(self, row: int, values: Floats) -> tuple[float, float]:
-        """Return by how much a reading is off at given parameters: length, and in units of u."""
-        bank = Bank(self.fit, self.readings, values, ())
+    def _off(
+        self, row: int, values: Floats, explanation: Explanation | None = None
+    ) -> tuple[float, float]:
+        """Return by how much a reading is off at given parameters: length, and in units of u.
+
+        What an explanation says of several rows together is taken off.
+        """
+        bank = self.removal.bank
         at = bank.at[row]
-        worst = max(at, key=lambda k: abs(bank.residuals[k] / bank.u[k]))
-        return float(bank.residuals[worst]), float(bank.residuals[worst] / bank.u[worst])
+        off = bank.residuals[at] + bank.slopes[at] @ (values - bank.values)
+        for i in explanation.chosen if explanation else ():
+            element = self.removal.elements[i]
+            if explanation and element.kind != "reading" and row in element.rows:
+                for column in self.removal.columns_of(i):
+                    size = self.removal.size(explanation, column)
+                    off = off - size * self.removal.columns[at, column]
+        worst = int(np.argmax(np.abs(off / bank.u[at])))
+        return float(off[worst]), float(off[worst] / bank.u[at][worst])
 
     def _told(self, item: _Named, margin: float) -> list[tuple[Suspect, tuple[int, ...]]]:
         """Return the suspects of one explanation."""
@@ -342,7 +345,7 @@ class _Study:
         elements = [removal.elements[i] for i in item.explanation.chosen]
         singles = {e.rows[0] for e in elements if e.kind == "reading"} | self.gone
         for row in sorted(singles):
-            off = self._off(row, values)[0]
+            off = self._off(row, values, item.explanation)[0]
             reading = self.readings[row]
             scored = item.causes.get(row, ())
             if not scored:
@@ -386,6 +389,18 @@ class _Study:
             if element.kind == "moved":
                 against = tuple(r for k, r in enumerate(self.readings) if k not in rows)
                 suspect = replace(suspect, against=against, retake=self._telling(rows, values))
+            elif element.kind == "halves":
+                against = tuple(
+                    r
+                    for k, r in enumerate(self.readings)
+                    if k not in rows and (r.feature, r.toward) == _class(readings[0])
+                )
+                suspect = replace(
+                    suspect,
+                    against=against,
+                    retake=self._telling(rows, values),
+                    either=len(against) - len(rows) < 2,
+                )
             elif element.kind in ("tilt", "rotary"):
                 turn = self._turn(item.explanation, element.columns)
                 name = f"{element.kind}_rad"
@@ -408,97 +423,6 @@ class _Study:
         return self.readings[max(rows, key=lambda row: abs(self._off(row, values)[1]))]
 
     # --- several rows together --------------------------------------------------------------------
-
-    def _halves(self, first: _Named) -> Suspect | None:
-        """Return the suspect where those left out agree among themselves against as many others."""
-        elements = [self.removal.elements[i] for i in first.explanation.chosen]
-        if len(first.rows) < 2 or any(e.kind != "reading" for e in elements) or first.causes:
-            return None
-        other = self.removal.search(first.rows)[0]
-        if not other.chosen or other.score - first.explanation.score > APART:
-            return None
-        rows, against = sorted(first.rows), sorted(self.removal.rows(other))
-        _, values, _ = self.removal.solution(first.explanation)
-        one, two = (tuple(self.readings[k] for k in part) for part in (rows, against))
-        off = max((self._off(row, values) for row in rows), key=lambda pair: abs(pair[1]))[0]
-        return Suspect(
-            one[0],
-            off,
-            "halves",
-            one,
-            (),
-            0.5 * (other.score - first.explanation.score),
-            True,
-            (),
-            two,
-            self._telling(rows, values),
-        )
-
-    def _group(self, best: float) -> tuple[float, tuple[int, ...], Correction] | None:
-        """Return the best correction of rows that were all treated wrongly alike."""
-        removal = self.removal
-        found: tuple[float, tuple[int, ...], Correction] | None = None
-        for rows, chance, tried in self._groups():
-            whole = len(rows) == len(self.readings)
-            if not whole:
-                # What is left without them bounds what any correction of them can reach.
-                left, values, _ = removal.without(frozenset(rows) | self.gone, removal.nothing)
-            else:
-                left, values = 0.0, _upright(self.fit)
-            for correction in tried:
-                price = -2.0 * math.log(chance) + correction.cost
-                limit = found[0] if found else best
-                if float(misfit(left, removal.dof)) + price >= limit:
-                    continue
-                score = price + self._refitted(rows, correction, values)
-                if score < limit:
-                    found = (score, rows, correction)
-        return found
-
-    def _refitted(self, rows: tuple[int, ...], correction: Correction, values: Floats) -> float:
-        """Return the misfit with some rows corrected and the model made linear anew."""
-        changed = list(self.readings)
-        for row, reading in zip(rows, correction.readings, strict=True):
-            changed[row] = reading
-        usable = _usable(self._model(tuple(changed)), _upright(self.fit))
-        if not all(usable[row] for row in rows):
-            return math.inf
-        left, dof = math.inf, 0
-        for _ in range(2):
-            bank = Bank(self.fit, tuple(changed), values, self.priors)
-            left, dof, change, _ = bank.solve(bank.base)
-            values = values + change
-        return float(misfit(left, dof))
-
-    def _groups(self) -> list[tuple[tuple[int, ...], float, tuple[Correction, ...]]]:
-        """Return groups of rows, the chance that one is treated wrongly, and what undoes it."""
-        found = []
-        by: dict[tuple[str, object], list[int]] = {}
-        for row, reading in enumerate(self.readings):
-            by.setdefault(("all", ""), []).append(row)
-            by.setdefault(("feature", reading.feature), []).append(row)
-            by.setdefault(("toward", (reading.feature, reading.toward)), []).append(row)
-            if reading.zero:
-                by.setdefault(("zero", reading.zero), []).append(row)
-            if reading.seat >= 0:
-                by.setdefault(("seat", reading.seat), []).append(row)
-        seen: set[tuple[int, ...]] = set()
-        for (kind, _), members in by.items():
-            rows = tuple(members)
-            if len(rows) < 2:
-                continue
-            readings = tuple(self.readings[row] for row in rows)
-            if kind == "seat":
-                near = tuple(
-                    self.readings[k]
-                    for k in (rows[0] - 1, rows[-1] + 1)
-                    if 0 <= k < len(self.readings)
-                )
-                found.append((rows, 4.0 * BAD_SEAT, of_a_seat(readings, near)))
-            elif rows not in seen:
-                seen.add(rows)
-                found.append((rows, BAD_GROUP, of_a_group(readings, kind == "zero")))
-        return found
 
     def set_aside(self, readings: tuple[Reading, ...]) -> tuple[Suspect, ...]:
         """Return those readings that could not be used as they stand, but with a correction."""
@@ -539,9 +463,14 @@ class _Study:
         more.fit, more.priors, more.inch = self.fit, self.priors, self.inch
         more.readings = (*self.readings, reading)
         more.values, more.gone, more.optional = self.values, self.gone, self.optional
+        more.removal = self.removal
         model = Model(self.fit.frame, more.readings, self.optional)
         known = set(self.fit.parameters)
         return more if known.issuperset(model.parameters) else None
+
+
+def _class(reading: Reading) -> tuple[object, ...]:
+    return reading.feature, reading.toward
 
 
 def _alike(one: Correction, other: Correction) -> bool:
@@ -549,63 +478,11 @@ def _alike(one: Correction, other: Correction) -> bool:
     a, b = one.readings[0], other.readings[0]
     if not differ(a, b):
         return True
-    places = zip(_needed(a), _needed(b), strict=True)
+    places = zip(needed(a), needed(b), strict=True)
     return (
         one.reason == other.reason
         and a.toward == b.toward
         and not differ(replace(a, position_mm=b.position_mm), b)
-        and len(_needed(a)) > 0
+        and len(needed(a)) > 0
         and all(abs(x - y) < 1e-6 for x, y in places)
     )
-
-
-def _upright(fit: LineFit) -> Floats:
-    """Return the fit's parameters with all small angles zero, where bad readings bend nothing."""
-    lengths = ("_x", "_y", "_z", "_radius", "face")
-    return np.array(
-        [
-            value if name.endswith(lengths) and not name.startswith(("slope", "mill")) else 0.0
-            for name, value in zip(fit.parameters, fit.values, strict=True)
-        ]
-    )
-
-
-def _needed(reading: Reading) -> tuple[float, ...]:
-    """Return what must be a number in a reading."""
-    if reading.feature == "level":
-        return (reading.angle_rad,)
-    if reading.toward is None:
-        return reading.position_mm[:2] if not reading.feature.startswith("ball ") else ()
-    return tuple(
-        c for c, t in zip(reading.position_mm, reading.toward, strict=True) if abs(t) > 0.5
-    )
-
-
-def _usable(model: Model, values: Floats) -> list[bool]:
-    """Whether each reading meets its surface squarely enough, and from outside."""
-    normals, upright = model.normals(values), model.upright_directions(values)
-    found = []
-    for reading, normal, axis in zip(model.readings, normals, upright, strict=True):
-        good = not any(math.isnan(c) for c in _needed(reading))
-        if reading.feature == "level" or reading.feature.startswith("ball "):
-            pass
-        elif reading.toward is None:
-            good = good and abs(float(axis[2])) >= GLANCING
-        elif reading.feature == "face":
-            good = good and float(normal @ reading.toward) <= -GLANCING
-        else:
-            good = good and abs(float(axis @ reading.toward)) <= 1.0 - GLANCING
-        found.append(good)
-    return found
-
-
-def _impossible(fit: LineFit, readings: tuple[Reading, ...]) -> list[int]:
-    """Return touches of the face from the side on which it cannot be, if they are few."""
-    model = Model(fit.frame, readings)
-    zero = model.start()
-    found = [
-        i
-        for i, r in enumerate(readings)
-        if r.feature == "face" and r.toward is not None and model.outward(zero, i) >= GLANCING
-    ]
-    return found if len(found) <= FORCED_MOST else []
