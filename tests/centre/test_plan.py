@@ -155,9 +155,9 @@ def test_an_open_zero_and_a_shared_error_count_as_if_they_were_parameters() -> N
 
 def test_two_hundred_offers_and_three_hundred_points_take_less_than_two_seconds() -> None:
     information, slopes, offers = job(1, offers=200, points=300, parameters=20, seen=9)
-    start = time.perf_counter()
+    start = time.process_time()  # other jobs on the computer do not count
     best_readings(information, slopes, offers, most=6)
-    assert time.perf_counter() - start < 2.0
+    assert time.process_time() - start < 2.0
 
 
 @pytest.mark.parametrize("seed", range(4))

@@ -157,9 +157,9 @@ def test_what_is_promised_is_what_comes_about(start, entries) -> None:
 def test_a_plan_takes_less_than_two_seconds() -> None:
     findings = found(have=("probe", "indicator", "ball", "level", "bore gauge"))
     assert findings.line_study.determined
-    start = time.perf_counter()
+    start = time.process_time()  # other jobs on the computer do not count
     assert findings.reading_plan is not None
-    assert time.perf_counter() - start < 2.0
+    assert time.process_time() - start < 2.0
 
 
 # What can be read ---------------------------------------------------------------------------
