@@ -242,3 +242,17 @@ def test_the_truth_of_simulated_balls_lies_within_u95() -> None:
     off = fit.values[at] - [known[f"s{part}:S1"] for part in "xyz"]
     assert np.all(np.abs(off) <= 3.0 * np.sqrt(np.diag(fit.covariance)[at]))
     assert not fit.suspicious
+
+
+def test_a_sweep_with_its_own_zero_fixes_no_height() -> None:
+    unit = Unit(frame())
+    spots = ((60, 0), (-60, 0), (0, 60), (0, -60))
+    rows = [unit.face(t, 0, *spot) for t in (90, -90) for spot in spots]
+    rows += [unit.bore(0, c, d) for c in QUARTERS for d in (0.0, -25.0)]
+    rows += [unit.swept_face(0, c, *spot, zero_mm=31.7) for c in (0, 180) for spot in spots]
+    report = rank_report(fit_lines(unit.frame, tuple(rows)))
+    assert (report.fixed, report.total) == (12, 13)
+    (left,) = report.open
+    # Line and face go up together, and the dial's zero follows.
+    assert {name for name, _ in left.parts} == {"tilt_z", "face"}
+    assert left.parts[0][1] == pytest.approx(left.parts[1][1], rel=1e-3)
