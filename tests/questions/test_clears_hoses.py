@@ -11,9 +11,8 @@ import numpy as np
 import pytest
 
 from gudgeon.answer import Answer, Verdict
-from gudgeon.findings import Findings
 from gudgeon.findings.hoses import tied_mm
-from tests.questions.test_clears import BACK, BACK_2, HEAD, Memory, asked, cell, rows
+from tests.questions.test_clears import BACK, BACK_2, HEAD, Memory, asked, rows
 
 ENDS = np.array([-300.0, -320.0, -380.0]), np.array([-360.0, -320.0, -580.0])
 TAUT = float(np.linalg.norm(ENDS[0] - ENDS[1]))
@@ -141,12 +140,15 @@ def test_in_a_long_program_the_same_blocks_hang_on_the_tie() -> None:
 
 
 def test_the_next_run_from_the_end_pose_is_judged_against_the_hose() -> None:
-    """The end of the first run lies beside the hose; the next run begins over it."""
-    text = f"{HEAD}G0 Z200\nG0 X150\nG0 Y-120\nG0 Z-95\nM30\n"
+    """The first run crosses over the hose at the top; the next begins low and crosses it there."""
+    text = f"{HEAD}G0 X0\nG0 Y-120\nG0 Z200\nG0 X150\nG0 Z-95\nM30\n"
     got = asked(text, hose(232.0))
-    findings = Findings(cell((hose(232.0),)), [])
-    assert findings.hoses_stretched[0].longest_mm == pytest.approx(TAUT, abs=0.01)
-    assert got.verdict is not Verdict.CANNOT_TELL
+    assert got.verdict is Verdict.YES_IF
+    assert [(row[0], row[2], row[4]) for row in got.table("hoses").rows] == [
+        ("line 7", "end", "the next run starts here, and line 2 reaches it")
+    ]
+    lifted = text.replace("G0 Z-95\n", "")
+    assert asked(lifted, hose(232.0)).verdict is Verdict.YES
 
 
 def test_a_proof_that_was_kept_says_the_same() -> None:
