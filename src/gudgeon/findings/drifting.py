@@ -37,6 +37,9 @@ LEVER_MM: Final = 600.0
 LEAST_MORNINGS: Final = 4
 """Fewer do not show what is usual."""
 
+MOST_ROWS: Final = 150
+"""Checks judged at once, the newest; half a year of working days."""
+
 POSE_MINUTES: Final = 1.0
 """Turning there and reading a ball or bore with a probe (common practice, no source)."""
 
@@ -189,8 +192,8 @@ class DriftFindings(OffsetFindings):
         rows = cell.days
         if len({row.day for row in rows}) < LEAST_MORNINGS:
             raise Lacking((self._days_lacking(len({row.day for row in rows})),))
-        checks = tuple(dict.fromkeys(self._check_name(row) for row in rows))
-        together = _together(rows)
+        together = _together(rows)[-MOST_ROWS:]
+        checks = tuple(dict.fromkeys(self._check_name(row) for group in together for row in group))
         days = tuple(group[0].day for group in together)
         series, record, unstated = self._record(checks, together)
         corrected = sorted(one.toordinal() for one in cell.drift.corrected)

@@ -41,7 +41,7 @@ import numpy as np
 
 from gudgeon.answer import Answer, Column, Missing, Table, Verdict
 from gudgeon.findings import Findings, Lacking
-from gudgeon.findings.drifting import POSE_MINUTES, DriftFinding, Moved
+from gudgeon.findings.drifting import MOST_ROWS, POSE_MINUTES, DriftFinding, Moved
 from gudgeon.quantity.kinds import Kind
 from gudgeon.questions._drifted_pictures import pictures
 from gudgeon.questions._drifted_tables import (
@@ -116,6 +116,8 @@ def _suggested(findings: Findings) -> Table:
 
 def _assumed(findings: Findings, found: DriftFinding) -> tuple[str, ...]:
     told = ["The noise of the checks is independent from one morning to the next."]
+    if len(found.days) == MOST_ROWS:
+        told.append(f"The newest {MOST_ROWS} checks are judged; older ones take no part.")
     if found.unstated:
         told.append(
             "The uncertainty of a coordinate is taken as "
