@@ -2,11 +2,14 @@
 
 What it answers
 ---------------
-Where the tilt line and the rotary line stand in machine coordinates, how far they miss each other,
-how high the platter face stands over the tilt line, and how much of a part point's place is unsure
-because of it.  The touches are worked out twice, by the closed forms of the trade and by a
-least-squares fit of all of them at once, and both are shown side by side.  A reading that does not
-fit is named, and so is the next reading that would help most.
+Where the tilt line and the rotary line stand in machine coordinates, how far they miss each other
+(signed: + or - says on which side), how high the platter face stands over the tilt line, and how
+much of a part point's place is unsure because of it.  Touches, indicator sweeps, bores, balls and
+levels go into one least-squares fit; touches and bores are worked out by the closed forms of the
+trade too, and both are shown side by side.  How many of the unknowns the readings fix is told, what
+those left open can cost, and which readings would cure it.  A reading that does not fit is named
+with the reason and with what it would have to say, and so are the next readings that would help
+most, with their minutes.
 
 Why it matters
 --------------
@@ -15,12 +18,14 @@ out as a step between faces that should be flush, and no tool offset can take it
 
 When it can mislead
 -------------------
-The +- comes from the stated uncertainty of a reading: it does not know a loose gib, a warm spindle
-or a probe that was set wrong, except where more readings than unknowns show it.  The hand method
-takes the lines as square and parallel to the machine; what the fit had to hold is listed.  A face
-touched far from the height of the tilt axis brings an error of the tilt angle in with that lever.
-Touches with the radius already taken off along the approach are turned back to the tip's centre
-first, so a wrong stylus radius still hurts on a slanted face.
+Every +- holds the truth 95 times in 100.  It is worked out from the stated uncertainty of a reading
+and from how the readings scatter, never less than stated: it does not know a loose gib, a warm
+spindle or a probe that was set wrong, except where more readings than unknowns show it.  How well
+the axes come to an angle counts only if it is entered (tilt_index_u, rotary_index_u).  The hand
+method takes the lines as square and parallel to the machine; what the fit had to hold is listed.  A
+face touched far from the height of the tilt axis brings an error of the tilt angle in with that
+lever.  Touches with the radius already taken off along the approach are turned back to the tip's
+centre first, so a wrong stylus radius still hurts on a slanted face.
 
 Sources
 -------
