@@ -172,7 +172,10 @@ class _Yard:
         return f"{round(math.degrees(angle), 1):g}"
 
     def at(self, place: Floats, axes: tuple[int, ...]) -> str:
-        shown = ", ".join(f"{'XYZ'[k]} {self.units.shown(_LENGTH, place[k]):.1f}" for k in axes)
+        digits = 2 if self.units.inch else 1
+        shown = ", ".join(
+            f"{'XYZ'[k]} {self.units.shown(_LENGTH, place[k]):.{digits}f}" for k in axes
+        )
         return f"{shown} {self.units.unit(_LENGTH)}"
 
     def pose(self, tilt: float, turn: float | None) -> str:

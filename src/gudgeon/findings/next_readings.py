@@ -173,10 +173,11 @@ class NextReadingFindings(GroundFindings):
         """The quickest readings after which the worst part point is as sure as wanted.
 
         Where that cannot be reached, the few that help most.  ``None`` where the readings at hand
-        contradict the cell, for a single axis, or where nothing says where the unit stands.
+        contradict the cell or each other, for a single axis, or where nothing says where the unit
+        stands.
         """
         study = self.line_study
-        if len(study.frame.axes) == 1 or study.fatal:
+        if len(study.frame.axes) == 1 or study.fatal or study.at_odds:
             return None
         try:
             ground = self._ground
