@@ -10,10 +10,10 @@ import numpy as np
 import pytest
 
 from gudgeon.cell.model import Fixture, Machine
-from gudgeon.centre.readings import Reading
+from gudgeon.centre.readings import Model, Reading
 from gudgeon.findings import Findings
 from gudgeon.findings.next_readings import NextReading
-from tests.centre.simulate import Unit, frame
+from tests.centre.simulate import TRUE, Unit, frame
 from tests.findings.take import Shop, after_the_plan, cell_of, realised_over_promised
 from tests.questions.test_turns import ORIGIN, SQUARE, hand_touches, touch
 from tests.questions.trunnions import deg, mm
@@ -283,3 +283,15 @@ def test_one_ball_at_half_turns_only_is_deficient_and_cured() -> None:
     assert told.cure and told.cured_mm < 0.05
     plan = findings.reading_plan
     assert plan is not None and plan.reached  # though a fit drops the entry that held the face
+
+
+def test_readings_asked_for_stand_where_the_fit_predicts_them() -> None:
+    unit = Unit(frame(origin=ORIGIN), TRUE)  # lines that lean, a face that slopes
+    findings = found(unit.full(), wanted=mm(0.008))
+    asked = [reading for option in options(findings) for reading in option.readings]
+    fit = findings.line_study.fit
+    assert fit is not None and {"slope_x", "rotary_roll"} <= set(fit.free)
+    model = Model(fit.frame, (*fit.used, *asked))
+    assert model.parameters == fit.parameters
+    off = model.residuals(fit.values)[len(fit.residual_rows) :]
+    np.testing.assert_allclose(off, 0.0, atol=1e-6)
