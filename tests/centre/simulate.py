@@ -152,12 +152,14 @@ class Unit:
         x, y, z = (float(p) for p in place)
         return replace(reading, position_mm=(x, y, z), radius_mm=0.0, zero=name)
 
-    def swept_bore(self, rotary_deg, side, reach_mm=25.0, depth=-5.0, name="bore sweep"):
+    def swept_bore(
+        self, rotary_deg, side, reach_mm=25.0, depth=-5.0, name="bore sweep", aside=(0.05, -0.03)
+    ):
         """Indicate the wall of the bore from a spindle that stands still beside its axis."""
         rotary = math.radians(rotary_deg)
         axis = self.way(0.0, rotary, [0.0, 0.0, 1.0])
         on_axis = self.world(0.0, rotary, [*self.off, self.values[8] + depth])
-        spindle = self.world(0.0, 0.0, [0.05, -0.03, self.values[8] + depth])
+        spindle = self.world(0.0, 0.0, [*aside, self.values[8] + depth])
         k = "XY".index(side[0])
         toward = np.zeros(3)
         toward[k] = 1.0 if side[1] == "+" else -1.0

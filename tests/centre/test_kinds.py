@@ -10,6 +10,7 @@ import pytest
 
 from gudgeon.centre.errors import OPTIONAL
 from gudgeon.centre.fit import LineFit, fit_lines
+from gudgeon.centre.freeing import starting_values
 from gudgeon.centre.readings import Model
 from gudgeon.centre.weighing import whitening
 from tests.centre.simulate import BORE_MM, TRUE, Unit, frame
@@ -123,6 +124,19 @@ def test_a_swept_bore_gives_the_rotary_line_whatever_reach_and_radius() -> None:
         == pytest.approx(BORE_MM - 25.0, abs=0.01)
         or value(fit, "bore_radius") > 0.0
     )
+
+
+def test_a_spindle_that_stands_on_the_axis_of_the_bore_can_sweep_it() -> None:
+    unit = Unit(frame(), [0.0] * 8 + [24.8], (0.0, 0.0), off=(0.0, 0.0))
+    faces = [unit.face(t, 0, 0, 0) for t in (90, -90, 0)]
+    sides = ("X+", "X-", "Y+", "Y-")
+    rows = [unit.swept_bore(c, side, aside=(0.0, 0.0)) for c in (0, 180) for side in sides]
+    fit = fit_lines(unit.frame, (*faces, *rows))
+    assert fit.undetermined == ()
+    assert fit.line_values == pytest.approx(unit.values, abs=1e-6)
+    # The steps begin with the plunger at the wall, not on the axis where no direction is told.
+    model = Model(unit.frame, tuple(rows))
+    assert np.max(np.abs(model.residuals(starting_values(model, {})))) < 0.1
 
 
 def test_strange_and_half_empty_rows_are_set_aside() -> None:
@@ -279,6 +293,8 @@ def test_an_error_of_the_mill_is_found(name: str, into: int, of: int) -> None:
         rows.append(replace(reading, position_mm=(x, y, z)))
     fit = fit_lines(unit.frame, tuple(rows), extra={name: 1e-2})
     assert value(fit, name) == pytest.approx(size, rel=0.01)
+    # A lean of one travel is a lean of another and a turn of everything: the lines tell which.
+    assert fit.line_values[:8] == pytest.approx(TRUE[:8], abs=2e-5)
 
 
 def test_what_is_known_of_an_error_widens_what_hangs_on_it() -> None:
