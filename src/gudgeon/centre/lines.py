@@ -97,9 +97,8 @@ class LineFrame:
     @property
     def basis(self) -> Floats:
         """Columns: x, y, z of the line frame in T, shape (3, 3)."""
-        x = np.asarray(self.along, dtype=np.float64)
-        z = np.array([0.0, 0.0, 1.0])
-        return np.column_stack([x, np.cross(z, x), z])
+        x, y, z = self.along
+        return np.array([[x, 0.0 - y, 0.0], [y, x, 0.0], [z, 0.0, 1.0]])
 
     def to_frame(self, points_mm: ArrayLike) -> Floats:
         """Return table-frame points in the line frame [mm], shape (..., 3)."""
