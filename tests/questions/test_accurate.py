@@ -117,7 +117,8 @@ def test_two_faces_and_one_turn_of_half_a_circle() -> None:
     """The opposite face comes up by C 180, so the platter's index error does not lean it."""
     found = findings_of(CELL + FEATURES + WIDTH + EXACT).accuracy
     visits = found.dimensions[0].setting.job.visits
-    assert len({visit.positionings for visit in visits}) == 3
+    # The tilt stays up for both; the platter turns each time.
+    assert [visit.positionings for visit in visits] == [(0, 0), (0, 1), (1, 2)]
     assert found.dimensions[0].outcome.dimension.name == "back from front"
 
 
@@ -150,6 +151,62 @@ def test_a_free_mend_that_cures_is_a_condition() -> None:
     if answer.verdict is Verdict.YES:
         pytest.fail("two arc minutes over 100 mm are 0.058 mm")
     assert column(answer, "mends", "effort")[0] == "free"
+
+
+def test_what_cures_everything_stands_before_what_does_not() -> None:
+    """A seat that is off by much: only ground rests keep the dimension, though they cost money."""
+    seat = '[accuracy]\nclamping = "0.06 mm"\n'
+    to_datum = '[[dimensions]]\nname = "d"\nfeature = "back"\ntolerance = "0.11 mm"\n'
+    answer = told(CELL.replace("0.01 mm", "0.004 mm") + FEATURES + to_datum + seat)
+    cures, effort = column(answer, "mends", "cures"), column(answer, "mends", "effort")
+    assert answer.verdict is Verdict.NO
+    assert cures == sorted(cures, key=lambda word: word != "yes")
+    assert (cures[0], effort[0]) == ("yes", "money")
+    assert "no" in cures[1:]
+    assert answer.next_step.startswith("Seat the part on ground rests")
+
+
+def test_sizes_come_from_the_entries() -> None:
+    given = (
+        CELL
+        + FEATURES
+        + WIDTH
+        + """
+[readings]
+tilt_index_u = "3 arcsec"
+[accuracy]
+tilt_lost_motion = "12 arcsec"
+temperature = ["18 degC", "26 degC"]
+part_growth = 23.5
+"""
+    )
+    findings = findings_of(given)
+    sizes = findings.accuracy.dimensions[0].setting.job.sizes
+    second = math.radians(1 / 3600)
+    assert sizes.index_u == pytest.approx((3 * second, 5 * second))
+    assert sizes.lost_half == pytest.approx((6 * second, 5 * second))
+    assert (sizes.machine_half, sizes.warmer) == (6.0, 2.0)
+    assert sizes.part_per_k == pytest.approx(23.5e-6)
+    usual = " ".join(findings.accuracy.usual)
+    assert "lost motion of the platter 10 arcsec" in usual
+    assert "lost motion of the tilt" not in usual
+    one_side = given.replace("[accuracy]", '[accuracy]\napproach = "one side"')
+    found = findings_of(one_side).accuracy.dimensions[0].setting.job.sizes
+    assert found.lost_half == (0.0, 0.0)
+
+
+def test_the_worst_station_is_told() -> None:
+    """The further out, the more an index error of the tilt does."""
+    far = '[[stations]]\nname = "far"\nat = ["0 mm", "150 mm", "0 mm"]\n'
+    high = dimension("top", "datum", 'tolerance = "0.02 mm"')
+    text = (CELL + FEATURES + high).replace("[[parts]]", far + "[[parts]]", 1)
+    found = findings_of(text).accuracy.dimensions[0]
+    assert (found.station, found.stations) == ("far", 2)
+    near = findings_of(CELL + FEATURES + high).accuracy.dimensions[0]
+    assert found.inside < near.inside
+    only = high + 'stations = ["one"]\n'
+    found = findings_of((CELL + FEATURES + only).replace("[[parts]]", far + "[[parts]]", 1))
+    assert found.accuracy.dimensions[0].station == "one"
 
 
 def test_shares_of_the_budget_sum_to_100() -> None:
