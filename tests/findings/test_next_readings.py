@@ -295,3 +295,11 @@ def test_readings_asked_for_stand_where_the_fit_predicts_them() -> None:
     assert model.parameters == fit.parameters
     off = model.residuals(fit.values)[len(fit.residual_rows) :]
     np.testing.assert_allclose(off, 0.0, atol=1e-6)
+
+
+def test_a_sweep_tells_nothing_of_what_moves_all_its_rows_alike() -> None:
+    ground = found(have=("indicator", "level"))._ground
+    assert {one.one_zero for one in ground.options} == {True}
+    for offer in ground.offers:
+        scale = np.max(np.abs(offer.rows))
+        np.testing.assert_allclose(np.sum(offer.rows, axis=0) / scale, 0.0, atol=1e-9)
