@@ -102,7 +102,7 @@ def test_a_single_axis_is_shown_on_the_screen(
 
 def test_what_is_lacking_is_asked_for(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     (tmp_path / "cell.toml").write_text(CELL.replace("tilt_sense = -1\n", ""))
-    assert main(["template", str(tmp_path / "cell.toml")]) == 2
+    assert main(["template", str(tmp_path / "cell.toml")]) == 3
     assert "sense of the tilt axis" in capsys.readouterr().err
 
 

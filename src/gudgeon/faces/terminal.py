@@ -27,6 +27,7 @@ __all__ = ["main"]
 
 OK: Final = 0
 BAD_INPUT: Final = 2
+NOT_YET: Final = 3
 INTERRUPTED: Final = 130  # 128 + SIGINT, as shells report it
 ANSWERS_SCHEMA: Final = "gudgeon.answers/1"
 FAULTS_SCHEMA: Final = "gudgeon.faults/1"
@@ -280,7 +281,8 @@ def _template(options: argparse.Namespace) -> int:
         rows, steps = rows_to_read(findings), steps_to_take(findings)
     except Lacking as lacking:
         first = lacking.missing[0]
-        raise _Stop(f"cannot tell yet what to read: {first.what}. {first.how_to_get_it}") from None
+        _say(f"cannot tell yet what to read without the {first.what}: {first.how_to_get_it}")
+        return NOT_YET
     if not rows:
         print("nothing to read: no further reading would help by more than it takes")
         return OK
