@@ -11,6 +11,7 @@ import pytest
 from gudgeon.centre.errors import OPTIONAL
 from gudgeon.centre.fit import LineFit, fit_lines
 from gudgeon.centre.freeing import starting_values
+from gudgeon.centre.hand import find_by_hand
 from gudgeon.centre.readings import Model
 from gudgeon.centre.weighing import whitening
 from tests.centre.simulate import BORE_MM, TRUE, Unit, frame
@@ -157,6 +158,11 @@ def test_a_read_out_step_adds_to_the_noise() -> None:
     coarse = fit_lines(unit.frame, tuple(replace(r, step=0.0127) for r in unit.full()))
     grown = math.hypot(0.003, 0.0127 / math.sqrt(12.0)) / 0.003
     assert u(coarse, "tilt_z") == pytest.approx(grown * u(plain, "tilt_z"), rel=1e-6)
+    hands = [
+        find_by_hand(unit.frame, tuple(replace(r, step=step) for r in unit.full()))
+        for step in (0.0, 0.0127)
+    ]
+    assert hands[1].covariance == pytest.approx(grown**2 * hands[0].covariance, rel=1e-6)
 
 
 def test_derivatives_of_all_kinds_are_those_of_central_differences() -> None:

@@ -199,7 +199,7 @@ def _mean_face(
             continue
         off = np.where(needed, place - frame.origin_mm, 0.0)
         surface = float(machine @ off) - reading.radius_mm
-        found.append(sources.new(surface, weight, reading.u_mm, reading.row))
+        found.append(sources.new(surface, weight, reading.spread, reading.row))
     return _mean(found) if found else None
 
 
@@ -247,7 +247,7 @@ def _one_centre(
         place = np.asarray(reading.position_mm)
         if not np.any(np.isnan(place[:2])):
             x, y = sources.pair(
-                place[:2] - frame.origin_mm[:2], np.eye(2) * reading.u_mm**2, [reading.row]
+                place[:2] - frame.origin_mm[:2], np.eye(2) * reading.spread**2, [reading.row]
             )
             found.append((x, y))
     touches = [r for r in readings if r.toward is not None]
@@ -278,7 +278,7 @@ def _half_sum(
         side = float(np.sign(toward[k]))
         # From the tip's centre to the surface: the stylus radius, along the approach.
         surface = reading.position_mm[k] - frame.origin_mm[k] + side * reading.radius_mm
-        sides[side].append(sources.new(surface, 1.0, reading.u_mm, reading.row))
+        sides[side].append(sources.new(surface, 1.0, reading.spread, reading.row))
     if sides[1.0] and sides[-1.0]:
         return (_mean(sides[1.0]) + _mean(sides[-1.0])) * 0.5
     if radius_mm is None:
@@ -303,7 +303,7 @@ def _circle(
         circle = fit_circle(points)
     except NotDetermined:
         return None
-    u = max(r.u_mm for r in known)
+    u = max(r.spread for r in known)
     covariance = circle.cofactor[:2, :2] * u**2
     x, y = sources.pair(circle.centre_mm, covariance, [r.row for r in known])
     return x, y

@@ -200,7 +200,7 @@ def _direction(
 
 
 def _gains(fit: LineFit) -> dict[str, float]:
-    noise = [r.u_mm for r in fit.used if r.feature != "level" and r.u_mm > 0.0]
+    noise = [r.spread for r in fit.used if r.feature != "level" and r.spread > 0.0]
     if not noise:
         return {}
     typical = float(np.median(noise))

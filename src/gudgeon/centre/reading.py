@@ -73,3 +73,8 @@ class Reading:
     temperature_c: float = math.nan
     day: str = ""
     tool: str = ""
+
+    @property
+    def spread(self) -> float:
+        """Standard uncertainty with the read-out step counted in [mm; rad for a level]."""
+        return math.hypot(self.u_mm, self.step / math.sqrt(12.0))

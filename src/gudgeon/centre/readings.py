@@ -106,12 +106,7 @@ class Model:
             "rad" if readings[i].feature == "level" else "mm" for i in self.residual_rows
         )
         self._part = np.array([part for _, part in parts], dtype=np.intp)
-        self.u_mm = np.array(
-            [
-                max(math.hypot(readings[i].u_mm, readings[i].step / math.sqrt(12.0)), LEAST_U)
-                for i in self.residual_rows
-            ]
-        )
+        self.u_mm = np.array([max(readings[i].spread, LEAST_U) for i in self.residual_rows])
         self._at = {name: i for i, name in enumerate(self.parameters)}
         self._two = len(frame.axes) == 2
         # Machine axes as rows in the line frame: row k is machine axis k.
