@@ -36,6 +36,9 @@ APART: Final = 6.0
 CONSIDERED: Final = 8
 """Explanations for which reasons are looked for."""
 
+SET_ASIDE: Final = 25.0
+"""Chi-square up to which a correction of a reading that was set aside is told: five sigma."""
+
 ROUNDS: Final = 3
 """Times that the model is made linear anew."""
 
@@ -284,36 +287,48 @@ class _Study:
         tried = self.catalogue[row]
         if not tried:
             return []
-        bank = Bank(self.fit, self.readings, values, (), tuple(item.readings[0] for item in tried))
-        start = len(self.readings)
+        # A reading that was set aside stands last, and says nothing as it stands.
+        start = min(len(self.readings), len(self.removal.bank.readings))
+        changed = tuple(item.readings[0] for item in tried)
+        bank = Bank(self.fit, self.readings[:start], values, (), changed)
         found: list[tuple[float, Correction]] = []
         sizes = {len(at) for at in bank.at[start:]}
+        # A correction that would make the reading say less is worth less: spread of the reading
+        # as it stands, against which that of each correction counts.
+        plain = math.inf
+        if row < start:
+            own = self._spread(bank, np.array([bank.at[row]]), covariance)
+            plain = float(np.linalg.slogdet(own)[1][0])
         for size in sizes:
             picks = [k for k in range(len(tried)) if len(bank.at[start + k]) == size]
             at = np.array([bank.at[start + k] for k in picks])
-            rows = bank.slopes[at]
-            turns = bank.turns[at] * np.asarray(self.fit.index_u_rad)
-            spread = rows @ covariance @ rows.transpose(0, 2, 1)
-            spread = spread + turns @ turns.transpose(0, 2, 1)
-            spread[:, np.arange(size), np.arange(size)] += bank.u[at] ** 2
+            spread = self._spread(bank, at, covariance)
+            vague = np.maximum(np.linalg.slogdet(spread)[1] - plain, 0.0)
             off = bank.residuals[at]
             more = np.sum(off * np.linalg.solve(spread, off[:, :, None])[:, :, 0], axis=1)
             found += [
-                (chi_square + float(more[n]), tried[k])
+                (
+                    chi_square + float(more[n]),
+                    replace(tried[k], cost=tried[k].cost + float(vague[n])),
+                )
                 for n, k in enumerate(picks)
                 if more[n] < 50.0 * size
             ]
         return found
 
-    def _catalogue(self, reading: Reading, row: int | None) -> tuple[Correction, ...]:
-        """Return the corrections of a reading; its neighbours are those of its place."""
-        if row is None:
-            order = sorted(self.readings, key=lambda item: abs(item.row - reading.row))
-            near = tuple(order[:2])
-        else:
-            near = tuple(
-                self.readings[k] for k in (row - 1, row + 1) if 0 <= k < len(self.readings)
-            )
+    def _spread(self, bank: Bank, at: NDArray[np.intp], covariance: Floats) -> Floats:
+        """Return the covariance with which each reading is foreseen, shape (m, k, k)."""
+        rows = bank.slopes[at]
+        turns = bank.turns[at] * np.asarray(self.fit.index_u_rad)
+        spread = rows @ covariance @ rows.transpose(0, 2, 1) + turns @ turns.transpose(0, 2, 1)
+        own = np.arange(at.shape[1])
+        spread[:, own, own] += bank.u[at] ** 2
+        return np.asarray(spread)
+
+    def _catalogue(self, reading: Reading, row: int) -> tuple[Correction, ...]:
+        """Return the corrections of a reading; its neighbours are those of its line."""
+        others = [item for k, item in enumerate(self.readings) if k != row]
+        near = tuple(sorted(others, key=lambda item: abs(item.row - reading.row))[:2])
         features = {item.feature for item in self.readings}
         return corrections(reading, near, features, self.inch)
 
@@ -438,7 +453,7 @@ class _Study:
                 continue
             scored = extended._corrected(len(self.readings), values, covariance, 0.0)
             best = sorted(((left + c.cost, c) for left, c in scored), key=lambda pair: pair[0])
-            best = [pair for pair in best if pair[0] - pair[1].cost < 25.0]
+            best = [pair for pair in best if pair[0] - pair[1].cost < SET_ASIDE]
             if not best:
                 continue
             first = best[0][1]
