@@ -93,6 +93,9 @@ def test_a_corrected_row_stays_and_is_marked(tmp_path: Path) -> None:
     with pytest.raises(store.StoreError, match="no row 7"):
         store.correct_row(path, 7, row(), "h")
     assert len(store.stored(path)) == 2
+    # What was corrected away may come again: it is no double of a row that counts.
+    added, double = store.add_rows(path, [row()], "h")
+    assert (len(added), double) == (1, ())
 
 
 def test_a_batch_is_kept_whole_or_not_at_all(tmp_path: Path) -> None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import re
 from dataclasses import replace
 from datetime import date, timedelta
@@ -9,6 +10,8 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from hypothesis import HealthCheck, given, settings
+from hypothesis import strategies as st
 
 from gudgeon.answer import Answer, Verdict
 from gudgeon.cell.files import load
@@ -179,6 +182,32 @@ def test_it_speaks_in_inches_where_the_shop_does() -> None:
     figure = answer.figure("moved_x")
     assert figure.unit == "in"
     assert figure.value == pytest.approx(0.03 / 25.4, abs=1e-4)
+
+
+@settings(deadline=None, max_examples=25, suppress_health_check=list(HealthCheck))
+@given(
+    st.lists(
+        st.tuples(
+            st.integers(0, 9),
+            st.sampled_from(["", "a", "ball tilted"]),
+            st.lists(st.sampled_from([None, 0.0, 1.0, 1.001, -300.0]), min_size=3, max_size=3),
+            st.sampled_from([None, 19.0, 20.0, 35.5]),
+            st.sampled_from([None, 0.003]),
+        ),
+        max_size=14,
+    )
+)
+def test_any_record_is_answered(
+    rows: list[tuple[int, str, list[float | None], object, object]],
+) -> None:
+    days = tuple(
+        DayRow(i, START + day, True, "", name, (x, y, z), warm, u)  # type: ignore[arg-type]
+        for i, (day, name, (x, y, z), warm, u) in enumerate(sorted(rows, key=lambda r: r[0]))
+        if any(v is not None for v in (x, y, z))
+    )
+    answer = told(replace(shop(days=1), days=days))
+    text = json.dumps(answer.as_data(), allow_nan=False)
+    assert json.loads(text)["question"] == "drifted"
 
 
 # --- the command --------------------------------------------------------------------------------

@@ -138,8 +138,9 @@ class DriftFinding:
     expected_mm, expected_u_mm : ndarray, shape (number of checks, 3)
         Expected at the next check at `next_c`; U at 95 % of one reading against it.
     next_c : float
-    visible_mm : float
-        A step of this size (in one coordinate) shows by the third morning, 95 of 100 times.
+    visible_mm : float or None
+        A step of this size (in one coordinate) shows by the third morning, 95 of 100 times;
+        ``None`` where there are too few checks to tell.
     noted : int
         Rows whose temperature was noted.
     unstated : bool
@@ -160,7 +161,7 @@ class DriftFinding:
     expected_mm: Floats
     expected_u_mm: Floats
     next_c: float
-    visible_mm: float
+    visible_mm: float | None
     noted: int
     unstated: bool
 
@@ -196,6 +197,8 @@ class DriftFindings(OffsetFindings):
         checks = tuple(dict.fromkeys(self._check_name(row) for group in together for row in group))
         days = tuple(group[0].day for group in together)
         series, record, unstated = self._record(checks, together)
+        if not series:
+            raise Lacking((self._days_lacking(1),))
         corrected = sorted(one.toordinal() for one in cell.drift.corrected)
         at = [int(np.searchsorted(np.array(days), day)) for day in corrected]
         judged = watch(record, tuple(dict.fromkeys(at)))
@@ -225,7 +228,7 @@ class DriftFindings(OffsetFindings):
             next_c=next_c,
             # Twice the logarithm of the alarm and of what the size being unknown costs, and the
             # 95 % point above it.
-            visible_mm=6.0 * float(np.max(judged.visible_u)),
+            visible_mm=_finite(6.0 * float(np.max(judged.visible_u))),
             noted=int(np.sum(~np.isnan(record.temperature))),
             unstated=unstated,
         )
@@ -434,3 +437,7 @@ def _together(rows: Sequence[DayRow]) -> tuple[tuple[DayRow, ...], ...]:
         else:
             last.append(row)
     return tuple(tuple(group) for group in groups)
+
+
+def _finite(value: float) -> float | None:
+    return value if math.isfinite(value) else None

@@ -175,19 +175,23 @@ def _steady(findings: Findings, found: DriftFinding) -> Answer:
     if found.past:
         since = max(moved.put_right or 0 for moved in found.past)
     span = found.days[-1] - since
-    visible = units.text(Kind.LENGTH, found.visible_mm)
     words = (
-        f"Nothing has moved since {found.day_text(since)}: {len(found.days)} checks over {span} "
-        f"days agree; a step of {visible} would have shown by its third morning."
+        f"Nothing has moved since {found.day_text(since)}, as far as {len(found.days)} checks over "
+        f"{span} days tell"
     )
+    visible = "any size"
+    if found.visible_mm is not None:
+        visible = units.text(Kind.LENGTH, found.visible_mm)
+        words += f"; a step of {visible} would have shown by its third morning"
+    words += "."
     limit = findings.cell.drift.limit
     verdict, flips, fix = Verdict.YES, None, None
-    if limit is not None and found.visible_mm > limit.value:
+    if limit is not None and (found.visible_mm or math.inf) > limit.value:
         bearable = units.text(Kind.LENGTH, limit.value)
         verdict = Verdict.YES_IF
-        words += f" That is more than the {bearable} that the work can bear."
+        words += f" The work can bear only {bearable}."
         fix = "Read the check twice each morning, or with a better probe."
-        words += " Yes, if a shift between the two is of no consequence for some days."
+        words += " Yes, if a shift that takes longer to show is of no consequence for some days."
     return Answer(
         question=NAME,
         verdict=verdict,
