@@ -79,6 +79,22 @@ def test_the_table_that_is_named_and_not_there_yet_is_made(
     )
 
 
+def test_what_was_read_already_is_not_asked_for_again(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    (tmp_path / "touched.csv").write_text(
+        "what,A_deg,C_deg,toward,x_mm,y_mm,z_mm\n"
+        "platter face,90,0,Y-,-380,-102.0,-404\nplatter face,-90,0,Y+,-380,-158.0,-404\n"
+    )
+    (tmp_path / "cell.toml").write_text(CELL.replace('face_height = "25 mm"\n', ""))
+    assert main(["template", str(tmp_path / "cell.toml")]) == 0
+    _, *rows = csv.reader(capsys.readouterr().out.splitlines())
+    assert [row[2:6] for row in rows[:2]] == [
+        ["platter face", "Z-", "0", "0"],
+        ["bore", "X+", "0", "0"],
+    ]
+
+
 def test_a_page_to_print(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     (tmp_path / "cell.toml").write_text(CELL.replace('units = "mm"', 'units = "mm"\nname = "<b>"'))
     target = tmp_path / "touched.html"

@@ -277,3 +277,18 @@ def test_pictures_say_how_much_is_enlarged_and_mark_the_bad_row() -> None:
     assert "times too large" in lines.svg
     assert "from above" in lines.svg
     assert f"line {rows[12].row}" in residuals.svg
+
+
+def test_rows_of_one_seat_share_its_error_and_so_show_it() -> None:
+    """Touches far apart on one face show the tilt error that they share."""
+    rows = [row_of(one) for one in unit_of().full()]
+    one = cell_of([], tilt_index_u=Amount(2e-4))
+    apart = tuple(replace(row, seat=i) for i, row in enumerate(rows))
+    poses = [(row.tilt_rad, row.rotary_rad) for row in rows]
+    together = tuple(replace(row, seat=poses.index(poses[i])) for i, row in enumerate(rows))
+    alone, shared = (
+        ask(replace(one, touches=some)).figure("tilt_z").plus_minus for some in (apart, together)
+    )
+    assert alone is not None
+    assert shared is not None
+    assert alone > 1.5 * shared

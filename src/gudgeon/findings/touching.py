@@ -102,11 +102,8 @@ class LineStudy:
 
     @property
     def open_positions(self) -> tuple[Held, ...]:
-        """Positions that neither readings nor entries give, a face that nobody touched included."""
-        if self.fit is None:
-            return ()
-        bare = [item for item in self.fit.held if (item.name, item.reason) == ("face", "untouched")]
-        return (*self.fit.undetermined, *bare)
+        """Positions that neither readings nor entries give; a face that nobody touched is one."""
+        return () if self.fit is None else self.fit.undetermined
 
     @property
     def determined(self) -> bool:
