@@ -10,6 +10,12 @@ answer names it and the numbers to expect.
 
 "Yes" means that nothing has moved, "no" that something has.
 
+``gudgeon day CELL x=... y=... z=... t=...`` keeps a check beside the cell file; a wrong one is put
+right with ``--correct ROW``, and both stay.  A table does as well (``days`` under ``[drift]``):
+date or day number, check, x, y, z, t in degC, and u, who, remark where wanted.  ``production``
+names the table of what was made: date, first, last.  ``corrected`` lists the days on which lines or
+offsets were set anew.
+
 Why it matters
 --------------
 A crash that nobody owns up to, a loosened clamp or a warm shop shift every zero at once.  The day
