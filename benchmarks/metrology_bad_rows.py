@@ -12,13 +12,13 @@ from dataclasses import replace
 from typing import Any
 
 import numpy as np
-
 from benchmarks.metrology_told import share, table, within
+from tests.centre import spoil
+from tests.centre.simulate import Unit, frame
+
 from gudgeon.centre.fit import fit_lines
 from gudgeon.centre.readings import Model, Reading
 from gudgeon.centre.suspects import Suspect, find_suspects
-from tests.centre import spoil
-from tests.centre.simulate import Unit, frame
 
 BLOCK = 10
 CELLS = 500
@@ -241,7 +241,7 @@ def tell(totals: Mapping[str, Mapping[str, Any]]) -> str:
                 share(counts["found"], of),
                 within(counts["found"], of, 0.95) if single else "",
                 share(named, of),
-                within(named, of, 0.9) if setting == list(SPOILT)[0] else "",
+                within(named, of, 0.9) if setting == next(iter(SPOILT)) else "",
                 share(counts["wronged"], of),
             ]
         )
