@@ -1,7 +1,7 @@
 # Every target does its work in .venv, which it makes itself; see tasks.py (the same on Windows).
 PYTHON ?= python3
 
-.PHONY: demo test check bench fuzz clean
+.PHONY: demo test check bench fuzz report-metrology clean
 
 demo:   ## install, ask every question of the demo cell, print the answers, write the report
 	@$(PYTHON) tasks.py demo
@@ -17,6 +17,9 @@ bench:  ## speed, as ratios to a named reference in the same run
 
 fuzz:   ## hostile programs for the reader; RUNS=1000000 for more
 	@$(PYTHON) tasks.py fuzz $(RUNS)
+
+report-metrology:  ## figures on simulated shops into docs/metrology.md; ONLY="drift 100" for a part
+	@$(PYTHON) tasks.py report-metrology $(ONLY)
 
 clean:  ## remove what the other targets made
 	rm -rf .venv build dist gudgeon-report.html

@@ -4,6 +4,9 @@
     python tasks.py test     install with the tools of development, run every test
     python tasks.py check    style, types, import contracts
     python tasks.py bench    speed, as ratios to a named reference in the same run
+    python tasks.py report-metrology
+                             figures of centre finding, accuracy and drift on simulated shops,
+                             written to docs/metrology.md; a section and a number: only so much
     python tasks.py fuzz     hostile programs for the reader: 100,000, or as many as a number says
 
 Needs nothing but Python 3.11 or newer.  `make demo` and the others call this file.
@@ -112,6 +115,16 @@ def fuzz(inputs: int = 100_000) -> int:
     return run("python", HERE / "fuzz" / "read_program.py", f"-runs={inputs}")
 
 
+def metrology(words: list[str]) -> int:
+    """Simulate shops whose truth is known; a whole report takes hours, a section can be named."""
+    install("dev")
+    sections = [word for word in words if not word.isdecimal()]
+    counts = [word for word in words if word.isdecimal()][:1]
+    more = [f"--cells={count}" for count in counts]
+    page = Path("docs") / "metrology.md"
+    return run("python", "-m", "benchmarks.metrology", *sections, *more, "--to", page)
+
+
 def main(words: list[str]) -> int:
     """Run the job named in `words`."""
     jobs = {"demo": demo, "test": test, "check": check, "bench": bench, "fuzz": fuzz}
@@ -120,6 +133,8 @@ def main(words: list[str]) -> int:
         return 2
     if words[:1] == ["fuzz"] and len(words) == 2 and words[1].isdecimal():
         return fuzz(int(words[1]))
+    if words[:1] == ["report-metrology"]:
+        return metrology(words[1:])
     if len(words) != 1 or words[0] not in jobs:
         print(__doc__)
         return 2
