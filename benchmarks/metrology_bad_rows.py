@@ -41,7 +41,7 @@ SPOILT = {
     "three mistakes of the catalogue": (spoil.KNOWN, 3),
 }
 SEAT = "one positioning off by 0.02 to 0.3 deg"
-MOVED = "unit moved by 0.05 to 0.3 mm half way"
+MOVED = "unit moved half way, by 0.05 to 0.3 mm"
 TWIN = "two rows that contradict each other, nothing to decide"
 SETTINGS = (*SPOILT, *CLEAN, SEAT, MOVED, TWIN)
 
@@ -194,7 +194,10 @@ def _moved(number: int, chance: np.random.Generator) -> dict[str, bool]:
     return {
         "found": bool(found),
         "named": any(item.reason in ("moved", "halves", "shift") for item in found),
-        "wronged": any(not item.either and len(item.readings) == 1 for item in found),
+        "wronged": any(
+            not item.either and not item.reason and item.reading.row < rows[first].row
+            for item in found
+        ),
     }
 
 
@@ -254,8 +257,9 @@ def tell(totals: Mapping[str, Mapping[str, Any]]) -> str:
         "nothing else; for a positioning: the axis that stopped wrong; for a unit that moved: that "
         "rows agree in two groups or that the unit moved; for two rows that contradict each other: "
         "told as one or the other. *Good row accused*: a good row is called bad without an "
-        "alternative. Per cent, with the 95 % interval. Seeds: (1, number of the setting, number "
-        f"of the block, number of the set), blocks of {BLOCK} sets.\n",
+        "alternative (where the unit moved: a row from before). Per cent, with the 95 % interval. "
+        "Seeds: (1, number of the setting, number of the block, number of the set), blocks of "
+        f"{BLOCK} sets.\n",
     ]
     if spoilt:
         parts.append(

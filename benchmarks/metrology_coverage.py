@@ -12,6 +12,7 @@ BLOCK = 50
 CELLS = 2000
 SETTINGS = tuple(setting.name for setting in coverage.SETTINGS)
 LOW, HIGH = 0.93, 0.97
+ORDER = ("kept", "kept, not surely", "**missed**, not surely", "**missed**")
 
 
 def run(setting: str, cells: int, seed: tuple[int, ...]) -> dict[str, Any]:
@@ -32,7 +33,7 @@ def tell(totals: Mapping[str, Mapping[str, Any]]) -> str:
         }
         low = min(shares, key=lambda name: shares[name][0] / shares[name][1])
         high = max(shares, key=lambda name: shares[name][0] / shares[name][1])
-        kept = all(within(*pair, LOW, HIGH).startswith("kept") for pair in shares.values())
+        goals = [within(*pair, LOW, HIGH) for pair in shares.values()]
         rows.append(
             [
                 setting,
@@ -41,7 +42,7 @@ def tell(totals: Mapping[str, Mapping[str, Any]]) -> str:
                 within(hits, of, LOW, HIGH),
                 f"{low} {share(*shares[low])}",
                 f"{high} {share(*shares[high])}",
-                "kept" if kept else "**missed**",
+                max(goals, key=ORDER.index),
             ]
         )
     return (
