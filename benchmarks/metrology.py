@@ -1,6 +1,6 @@
 """Figures of centre finding, accuracy and drift on simulated shops whose truth is known.
 
-    python -m benchmarks.metrology [section ...] [--cells N] [--settings a,b] [--seconds S]
+    python -m benchmarks.metrology [section ...] [--cells N] [--settings "a;b"] [--seconds S]
                                    [--keep FILE] [--to docs/metrology.md] [--list]
 
 Every section is a handful of settings; every setting is run in blocks of cells, each block from a
@@ -168,7 +168,7 @@ def main(words: Sequence[str] | None = None) -> int:
     said = argparse.ArgumentParser(prog="python -m benchmarks.metrology")
     said.add_argument("sections", nargs="*", metavar="section", help=", ".join(SECTIONS))
     said.add_argument("--cells", type=int, help="cells of each setting; left out: a whole report")
-    said.add_argument("--settings", default="", help="some settings, with commas between")
+    said.add_argument("--settings", default="", help="some settings, with semicolons between")
     said.add_argument("--seconds", type=float, default=float("inf"))
     said.add_argument("--keep", type=Path, help="file of counts to go on from")
     said.add_argument("--to", type=Path, help="page to put the tables into")
@@ -187,7 +187,10 @@ def main(words: Sequence[str] | None = None) -> int:
     done: dict[str, Counts] = {}
     if asked.keep is not None and asked.keep.is_file():
         done = json.loads(asked.keep.read_text(encoding="utf-8"))
-    settings = [name for name in asked.settings.split(",") if name]
+    settings = [name.strip() for name in asked.settings.split(";") if name.strip()]
+    there = [name for section in sections for name in module(section).SETTINGS]
+    if not set(settings) <= set(there):
+        said.error(f"no such setting; there are {'; '.join(there)}")
     blocks = [b for name in sections for b in blocks_of(name, asked.cells, settings)]
     simulate(blocks, asked.seconds, done, asked.keep)
     for section in sections:

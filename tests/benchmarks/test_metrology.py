@@ -162,6 +162,8 @@ def test_a_report_is_made_from_what_was_kept(tmp_path, capsys) -> None:
     assert "no more" in capsys.readouterr().out
     with pytest.raises(SystemExit):
         metrology.main(["nothing"])
+    with pytest.raises(SystemExit):
+        metrology.main(["drift", "--settings", "plain; nothing"])
     assert metrology.main(["--list"]) == 0
 
 
