@@ -9,7 +9,8 @@ import numpy as np
 import pytest
 
 from gudgeon.centre.design import largest_spread, whitened
-from gudgeon.centre.plan import Offer, Plan, best_readings, in_order
+from gudgeon.centre.offers import Offers
+from gudgeon.centre.plan import Offer, Plan, Planner, best_readings, in_order
 
 
 def job(seed: int, offers: int = 12, points: int = 20, parameters: int = 9, seen: int = 6):
@@ -114,6 +115,33 @@ def test_the_same_job_gives_the_same_readings_in_whatever_order_they_are_offered
     assert first == best_readings(information, slopes, offers, most=4)
     turned = best_readings(information, slopes, offers[::-1], most=4)
     assert sorted(19 - i for i in turned.chosen) == sorted(first.chosen)
+
+
+def test_what_was_worked_out_for_one_plan_does_not_change_the_next() -> None:
+    information, slopes, offers = job(5, offers=20)
+    planner = Planner(information, slopes, offers)
+    wanted = 1.1 * planner.best(most=4).u_last
+    for most, u in ((6, 0.0), (2, 0.0), (5, wanted), (4, 0.9 * wanted), (4, 0.0)):
+        fresh = best_readings(information, slopes, offers, most=most, wanted_u=u)
+        assert planner.best(most=most, wanted_u=u) == fresh
+
+
+@pytest.mark.parametrize("points", [20, 90])
+def test_the_worst_point_with_each_offer_is_that_of_inverting_everything_anew(points) -> None:
+    information, slopes, offers = job(4, offers=15, points=points)
+    bases = [(0, 3), (1, 7), (2,)]
+    among = np.ones((3, 15), dtype=bool)
+    among[0, [0, 3, 5]] = among[1, [1, 7]] = among[2, 2] = False
+    want = np.full((3, 15), np.inf)
+    for b, i in np.argwhere(among):
+        want[b, i] = worst(information, slopes, offers, [*bases[b], i])
+    told = Offers(information, slopes, offers).worst_with(bases, among)
+    assert np.argmin(told) == np.argmin(want)
+    assert told.min() == pytest.approx(want.min(), rel=1e-7)
+    limit = float(np.median(want))
+    told = Offers(information, slopes, offers).worst_with(bases, among, limit)
+    np.testing.assert_allclose(told[want <= limit], want[want <= limit], rtol=1e-7)
+    assert np.all(told[want > limit * 1.001] > limit)
 
 
 def test_a_setup_is_paid_once_and_its_readings_stay_together() -> None:

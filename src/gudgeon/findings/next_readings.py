@@ -11,7 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from gudgeon.centre.fit import Held, LineFit
-from gudgeon.centre.plan import Plan, best_readings, in_order
+from gudgeon.centre.plan import Plan, Planner
 from gudgeon.centre.readings import SLOPES, Reading
 from gudgeon.findings.gather import Lacking
 from gudgeon.findings.part_points import K_95, covering, worst_u
@@ -189,12 +189,15 @@ class NextReadingFindings(GroundFindings):
             return ReadingPlan((), before, before, 0.0, True, False)
         most = NEXT_MOST if fit is not None else FIRST_MOST
         steps: tuple[NextReading, ...] = ()
+        hopeless: set[bool] = set()
         for share, trusting in TRIES:
+            if trusting in hopeless:
+                continue
             asked = share * self.wanted_mm / K_95
-            information = ground.information if trusting else self._untrusting(ground)
-            plan = best_readings(
-                information, ground.slopes, ground.offers, most=most, wanted_u=asked
-            )
+            planner = self._trusting if trusting else self._doubting
+            plan = planner.best(most=most, wanted_u=asked)
+            if plan.u_last > asked:
+                hopeless.add(trusting)  # what is not reached is the same for any smaller share
             found = self._steps(ground, _worth_taking(plan, asked))
             if found and (not steps or found[-1].after_mm < steps[-1].after_mm):
                 steps = found
@@ -257,6 +260,29 @@ class NextReadingFindings(GroundFindings):
 
     # What a plan brings -----------------------------------------------------------------------
 
+    @cached_property
+    def _trusting(self) -> Planner:
+        """Plans with what is usual for all that nobody measured."""
+        ground = self._ground
+        return Planner(ground.information, ground.slopes, ground.offers)
+
+    @cached_property
+    def _doubting(self) -> Planner:
+        """Plans without it."""
+        ground = self._ground
+        return Planner(self._untrusting(ground), ground.slopes, ground.offers)
+
+    @cached_property
+    def _fits(self) -> dict[tuple[Reading, ...], LineFit]:
+        """Fits of the readings at hand and further ones."""
+        return {}
+
+    def _fit_of(self, readings: tuple[Reading, ...]) -> LineFit:
+        frame = self._ground.frame
+        if readings not in self._fits:
+            self._fits[readings] = self._fit(frame, readings, self._known(frame))
+        return self._fits[readings]
+
     def _expected_mm(self, fit: LineFit, slopes: Floats) -> float:
         """Return the worst part point (95 %) of a fit, with what it holds counted in as usual."""
         count = len(fit.frame.parameters)
@@ -271,7 +297,7 @@ class NextReadingFindings(GroundFindings):
         """Return the plan in words, with the figure that a fit will give after each."""
         fit = self.line_study.fit
         # In order, and told, with what is usual: even where the plan was made without it.
-        plan = in_order(ground.information, ground.slopes, ground.offers, plan.chosen)
+        plan = self._trusting.in_order(plan.chosen)
         before = K_95 * plan.u_before
         if fit is not None and self.line_study.determined:
             before = self._expected_mm(fit, ground.slopes)
@@ -298,7 +324,7 @@ class NextReadingFindings(GroundFindings):
             steps.append(NextReading(one.what, one.how, 0.0, 0.0, plan.minutes[k], one.kind, rows))
         if not steps:
             return ()
-        expected = self._fit(ground.frame, tuple(taken), self._known(ground.frame))
+        expected = self._fit_of(tuple(taken))
         last = K_95 * plan.u_last
         if not _no_lines(expected):
             last = self._expected_mm(expected, ground.slopes)
@@ -336,12 +362,11 @@ class NextReadingFindings(GroundFindings):
             rows = tuple(r for step in plan.steps for r in step.readings)
             if self._cured(ground, (*ground.used, *rows)):
                 return plan.steps, plan.after_mm
-        wide = self._untrusting(ground)
         held = [item.name for item in fit.held if item.name in _unknowns(fit)]
         best: tuple[float, tuple[NextReading, ...]] = (math.nan, ())
         # A centre shows two coordinates, a sweep over four turns three differences.
         for most in range(math.ceil(len(held) / 3), CURE_MOST + 1):
-            found = best_readings(wide, ground.slopes, ground.offers, most=most)
+            found = self._doubting.best(most=most)
             steps = self._steps(ground, found)
             rows = tuple(r for step in steps for r in step.readings)
             if not steps or not self._cured(ground, (*ground.used, *rows)):
@@ -354,7 +379,7 @@ class NextReadingFindings(GroundFindings):
 
     def _cured(self, ground: Ground, readings: tuple[Reading, ...]) -> bool:
         """Whether a fit of these readings holds nothing that costs more than a small share."""
-        fit = self._fit(ground.frame, readings, self._known(ground.frame))
+        fit = self._fit_of(readings)
         if _no_lines(fit):
             return False
         names = _unknowns(fit)
