@@ -124,6 +124,10 @@ def test_what_was_worked_out_for_one_plan_does_not_change_the_next() -> None:
     for most, u in ((6, 0.0), (2, 0.0), (5, wanted), (4, 0.9 * wanted), (4, 0.0)):
         fresh = best_readings(information, slopes, offers, most=most, wanted_u=u)
         assert planner.best(most=most, wanted_u=u) == fresh
+    planner = Planner(information, slopes, offers)
+    first = planner.exchange((0, 1, 2))
+    assert first != (0, 1, 2)
+    assert planner.exchange((0, 1, 2)) == first == planner.exchange(first)
 
 
 @pytest.mark.parametrize("points", [20, 90])
