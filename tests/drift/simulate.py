@@ -19,11 +19,12 @@ SETTINGS: dict[str, dict[str, Any]] = {
     "slope twice the plausible": {"slope": 2.0},
     "one ramp of 16 degC": {"ramp": True},
     "3 of 10 temperatures missing": {"gaps": 0.3},
+    "seasons, none noted": {"gaps": 1.0},
     "steady shop, none noted": {"gaps": 1.0, "swing": 1.0},
     "uneven days": {"uneven": True},
     "two poses": {"series": 6},
 }
-"""Settings of the report; seasons of +- 8 degC in all but one."""
+"""Settings of the report; seasons of +- 8 degC in all but the steady shop."""
 
 
 @dataclass(frozen=True)

@@ -142,6 +142,53 @@ def test_a_single_reading_off_is_taken_again() -> None:
     assert "+0.04" in answer.headline
 
 
+def untold(cell: Cell) -> Cell:
+    """Return the cell with no temperature noted."""
+    return replace(cell, days=tuple(replace(row, temperature_c=None) for row in cell.days))
+
+
+def test_without_temperatures_a_small_shift_may_be_warmth() -> None:
+    small = shop((0.02, 0.0, 0.0))
+    assert told(small).verdict is Verdict.NO
+    answer = told(untold(small))
+    assert answer.verdict is Verdict.CANNOT_TELL
+    assert "cannot be told from temperature" in answer.headline
+    assert "note the temperature" in answer.headline
+    assert "temperature" in answer.missing[0].what
+    noted, blind = (Findings(cell).drift.visible_mm for cell in (small, untold(small)))
+    assert noted is not None and blind is not None
+    assert blind > 1.5 * noted
+
+
+def test_without_temperatures_a_large_step_is_one_all_the_same() -> None:
+    answer = told(untold(shop((0.5, 0.0, 0.0))))
+    assert answer.verdict is Verdict.NO
+    assert "between the checks of 2026-03-21 and 2026-03-22" in answer.headline
+    steady = told(untold(shop()))
+    assert steady.verdict is Verdict.YES_IF  # the work bears less than what warmth may hide
+    assert "temperature" in str(steady.fix)
+    assert any("No temperature was noted" in text for text in steady.cautions)
+
+
+def test_without_temperatures_the_next_morning_follows_the_last_ones() -> None:
+    """In a shop that warms slowly, the last morning tells more than the mean of all."""
+    cell = shop(noise=0.001)
+    warm = 8.0 * np.sin(np.arange(30) / 20.0)
+    rows = []
+    for row in cell.days:
+        x, y, z = row.place_mm
+        assert x is not None
+        by = 0.006 * float(warm[row.day - START])
+        rows.append(replace(row, place_mm=(x + by, y, z), temperature_c=None))
+    found = Findings(replace(cell, days=tuple(rows))).drift
+    assert found.watch.changes == ()
+    truth = -320.0 + 0.006 * 8.0 * np.sin(30 / 20.0)
+    assert abs(found.expected_mm[0, 0] - truth) < found.expected_u_mm[0, 0]
+    assert found.expected_u_mm[0, 0] < 0.04
+    mean = float(np.mean([row.place_mm[0] for row in rows[::2]]))  # type: ignore[arg-type]
+    assert abs(found.expected_mm[0, 0] - truth) < 0.5 * abs(mean - truth)
+
+
 def test_a_correction_ends_the_suspects_and_begins_anew() -> None:
     cell = shop((0.03, 0.0, 0.0), at=15)
     fixed = replace(cell.drift, corrected=(date.fromordinal(START + 20),))

@@ -44,9 +44,11 @@ def deviates(record: Record, columns: Floats, first: int = 0) -> Floats:
             continue
         estimate = evidence.estimate()
         now = np.array([column[row] for column in columns if np.any(column[before])])
-        warm = record.temperature[row]
-        warm = estimate.middle_c if np.isnan(warm) else float(warm)
-        expected, u = estimate.expected(now, warm)
+        warm = float(record.temperature[row])
+        if np.isnan(warm):
+            expected, u = evidence.ahead(now, float(record.day[row]))
+        else:
+            expected, u = estimate.expected(now, warm)
         spread = np.hypot(u, estimate.noise * record.u[row])
         share = stdtr(estimate.dof, (record.value[row] - expected) / spread)
         found[row] = ndtri(np.clip(share, 1e-12, 1.0 - 1e-12))

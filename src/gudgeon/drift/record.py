@@ -78,6 +78,16 @@ class Record:
             self.slope_u,
         )
 
+    def series(self, which: NDArray[np.intp]) -> Record:
+        """Return the record of some of the series."""
+        return Record(
+            self.day,
+            self.value[:, which],
+            self.u[:, which],
+            self.temperature,
+            self.slope_u[which],
+        )
+
 
 def filled_temperature(day: Floats, temperature: Floats) -> tuple[Floats, Floats | None]:
     """Return temperatures with gaps filled from the days around, and what that leaves unsure.

@@ -115,6 +115,11 @@ class Watch:
         Standard uncertainty of a step before the last three rows, had there been one [mm].
     kept : tuple of int
         Rows behind the estimate.
+    untold : bool
+        More than half of the temperatures are missing: what they did is part of the noise.
+    next_expected, next_u : ndarray, shape (d,)
+        Expected one day after the last row if its temperature is not known, and its standard
+        uncertainty without that of the reading [mm].
     """
 
     mornings: tuple[Morning, ...]
@@ -125,6 +130,9 @@ class Watch:
     columns: Floats
     visible_u: Floats
     kept: tuple[int, ...]
+    untold: bool
+    next_expected: Floats
+    next_u: Floats
 
 
 @dataclass(slots=True)
@@ -333,6 +341,8 @@ class _State:
         columns = self._columns(kept)
         evidence = Evidence(record.rows(kept), columns)
         last_three = (np.arange(len(kept)) >= len(kept) - 3).astype(np.float64)
+        now = np.array([column[-1] for column in columns])
+        ahead, ahead_u = evidence.ahead(now, float(record.day[-1]) + 1.0)
         return Watch(
             tuple(self.mornings),
             tuple(changes),
@@ -342,6 +352,9 @@ class _State:
             np.array(columns).reshape(len(columns), len(kept)),
             evidence.change_u(last_three),
             tuple(int(i) for i in kept),
+            evidence.untold,
+            ahead,
+            ahead_u,
         )
 
     def _change(self, index: int, one: _Known, kept: NDArray[np.intp]) -> Change:

@@ -145,6 +145,9 @@ class DriftFinding:
         Rows whose temperature was noted.
     unstated : bool
         No uncertainty was stated.
+    blinded : tuple of Change
+        Where temperatures are not told: what would count as a change in a shop of steady
+        temperature, and may as well be the temperature.
     """
 
     checks: tuple[str, ...]
@@ -164,6 +167,7 @@ class DriftFinding:
     visible_mm: float | None
     noted: int
     unstated: bool
+    blinded: tuple[Change, ...]
 
     def spread_out(self, values: Floats) -> Floats:
         """Return numbers of the series by check and coordinate, NaN where not read."""
@@ -207,6 +211,9 @@ class DriftFindings(OffsetFindings):
         warm = record.temperature[~np.isnan(record.temperature)]
         next_c = float(warm[-1]) if len(warm) else LEVEL_C
         expected, expected_u = judged.estimate.expected(judged.columns[:, -1], next_c)
+        if judged.untold:
+            # The warmth of tomorrow is as unknown as that of the days before.
+            expected, expected_u = judged.next_expected, judged.next_u
         reading = judged.estimate.noise * np.array(
             [np.nanmean(record.u[:, j]) for j in range(len(series))]
         )
@@ -231,6 +238,7 @@ class DriftFindings(OffsetFindings):
             visible_mm=_finite(6.0 * float(np.max(judged.visible_u))),
             noted=int(np.sum(~np.isnan(record.temperature))),
             unstated=unstated,
+            blinded=_blinded(record, judged, at),
         )
         moved = [
             self._moved(finding, i, change, corrected, last)
@@ -437,6 +445,16 @@ def _together(rows: Sequence[DayRow]) -> tuple[tuple[DayRow, ...], ...]:
         else:
             last.append(row)
     return tuple(tuple(group) for group in groups)
+
+
+def _blinded(record: Record, judged: Watch, corrected: Sequence[int]) -> tuple[Change, ...]:
+    """Return changes since the last correction that only a steady temperature would prove."""
+    if not judged.untold or judged.doubtful is not None:
+        return ()
+    steady = replace(record, temperature=np.full(len(record), LEVEL_C))
+    since = max((row for row in corrected if row < len(record)), default=0)
+    found = watch(steady, tuple(dict.fromkeys(corrected)))
+    return tuple(one for one in found.changes if one.row > since)
 
 
 def _finite(value: float) -> float | None:

@@ -27,8 +27,8 @@ Only what the check feels is judged: a fixture that shifts on the platter does n
 platter's own bore.  With one check in one pose it cannot be told which part has moved; two poses, a
 half turn and a tilt apart, tell most.  A shift smaller than the figure "shows by the third morning"
 takes longer or stays hidden.  A bump on the very day on which the temperature jumps is told with a
-wider uncertainty; without noted temperatures slow warming looks like drift.  The bound on false
-alarms holds for noise of any size that is independent from morning to morning.
+wider uncertainty.  Without noted temperatures only a step larger than what the shop's warmth may
+do is called one; for a smaller shift the answer is that it cannot be told from temperature.
 
 Sources
 -------
@@ -88,6 +88,8 @@ def answer(findings: Findings) -> Answer:
         return _moved(findings, found)
     if found.watch.doubtful is not None:
         return _again(findings, found)
+    if found.blinded:
+        return _as_well_warmth(findings, found)
     return _steady(findings, found)
 
 
@@ -146,7 +148,8 @@ def _cautions(found: DriftFinding) -> tuple[str, ...]:
     told = []
     if found.noted == 0:
         told.append(
-            "No temperature was noted: warming of the shop cannot be told from a slow drift."
+            "No temperature was noted: small steps and slow drift cannot be told from warming of "
+            "the shop; what it may have done is allowed for."
         )
     elif found.noted < len(found.days):
         count = len(found.days) - found.noted
@@ -197,6 +200,8 @@ def _steady(findings: Findings, found: DriftFinding) -> Answer:
         verdict = Verdict.YES_IF
         words += f" The work can bear only {bearable}."
         fix = "Read the check twice each morning, or with a better probe."
+        if found.watch.untold:
+            fix = "Note the temperature with each check."
         words += " Yes, if a shift that takes longer to show is of no consequence for some days."
     return Answer(
         question=NAME,
@@ -210,6 +215,41 @@ def _steady(findings: Findings, found: DriftFinding) -> Answer:
         flips=flips or f"A step of {visible} in one coordinate, staying for three mornings.",
         fix=fix,
         assumed=_assumed(findings, found),
+        cautions=_cautions(found),
+        sources=_SOURCES,
+    )
+
+
+def _as_well_warmth(findings: Findings, found: DriftFinding) -> Answer:
+    """Answer for what a steady shop would call a change, and temperature may have done."""
+    units = findings.units
+    since = found.day_text(found.days[found.blinded[-1].row])
+    visible = "a step of any size"
+    if found.visible_mm is not None:
+        visible = f"only a step of {units.text(Kind.LENGTH, found.visible_mm)} or more"
+    return Answer(
+        question=NAME,
+        verdict=Verdict.CANNOT_TELL,
+        headline=f"The readings have shifted since about {since}, and a step cannot be told from "
+        "temperature: note the temperature with each check. Without it "
+        f"{visible} would show by its third morning.{_bad_told(found)}",
+        next_step="Take the check again now, keep it with its temperature, and once more when the "
+        "shop is warmer or colder by some degrees.",
+        figures=figures(findings, found),
+        tables=tuple(_tables(findings, found)),
+        pictures=pictures(findings, found),
+        flips="A thermometer: the same temperature on both sides of the shift makes it a step.",
+        fix="Hang a thermometer beside the unit and note it every morning.",
+        assumed=_assumed(findings, found),
+        missing=(
+            Missing(
+                "the temperature of the checks",
+                findings.cell.drift.days or f"{findings.cell.file}: drift.days",
+                "a shift of this size may be a warmer or colder shop",
+                "add a column t to the table, or t=... to  gudgeon day; a temperature of past days "
+                "may be taken from any log of the shop",
+            ),
+        ),
         cautions=_cautions(found),
         sources=_SOURCES,
     )
