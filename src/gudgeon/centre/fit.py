@@ -412,7 +412,8 @@ def _one_by_one(weights: Floats, fitted: Fitted, count: int) -> tuple[Floats, Fl
 def _typical_noise(weighed: Weighed) -> float:
     """Return the middle standard uncertainty of what counts a length, index error included."""
     model = weighed.model
-    inverse = np.linalg.inv(weighed.weights)
-    u = np.linalg.norm(inverse, axis=1)
+    u = model.u_mm
+    if any(one > 0.0 for one in weighed.index_u_rad):
+        u = np.linalg.norm(np.linalg.inv(weighed.weights), axis=1)
     lengths = [kind == "mm" for kind in model.residual_kinds]
     return float(np.median(u[lengths])) if any(lengths) else math.inf

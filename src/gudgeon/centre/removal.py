@@ -116,7 +116,7 @@ class Removal:
         self.bank = bank
         self.gone = gone
         count = len(bank.base)
-        columns: list[Floats] = [np.eye(count)[:, k] for k in range(count)]
+        columns: list[Floats] = list(np.eye(count))
         elements: list[Element] = []
         one = -2.0 * math.log(BAD_READING * UNKNOWN)
         for row in range(len(bank.readings)):

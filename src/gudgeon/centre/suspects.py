@@ -15,6 +15,7 @@ from gudgeon.centre.errors import OPTIONAL
 from gudgeon.centre.evidence import Bank, misfit, priors_of
 from gudgeon.centre.fit import Known, LineFit, chi_square_99
 from gudgeon.centre.groups import Groups
+from gudgeon.centre.many import most_telling
 from gudgeon.centre.mistakes import Correction, corrections, differ
 from gudgeon.centre.readings import Model, Reading
 from gudgeon.centre.removal import BAD_READING, Explanation, Removal
@@ -69,11 +70,13 @@ def find_suspects(
     have stopped wrong and the unit may have moved between two rows (`Removal`).  For every set that
     explains the readings, each catalogue entry is tried on each bad row and put beside "off by any
     amount".  A reading that nothing else checks is never called bad, and never called good either.
+    Of a table of many readings those that fit worst are looked at (`most_telling`).
     """
     if not fit.free or fit.dof < 1:
         return ()
     priors = priors_of(fit, known or {}, extra)
-    study = _Study(fit, fit.used, priors, inch)
+    looked_at, others = most_telling(fit)
+    study = _Study(fit, looked_at, (*priors, *others), inch)
     found = study.suspects()
     return (*found, *study.set_aside(fit.set_aside))
 

@@ -177,7 +177,8 @@ def _off(units: Units, suspect: Suspect, *, of_others: bool = False) -> str:
 
 
 def _listed(suspects: tuple[Suspect, ...]) -> str:
-    rows = [str(row) for item in suspects for row in rows_of(item)]
+    # A row may stand in several explanations.
+    rows = dict.fromkeys(str(row) for item in suspects for row in rows_of(item))
     word = " or " if any(item.either for item in suspects) else " and "
     return f"line {word.join(rows)}"
 

@@ -92,7 +92,10 @@ def bad_table(findings: Findings, suspects: tuple[Suspect, ...]) -> Table:
             for before, after in zip(item.readings, item.corrected, strict=False)
             if (words := instead(units, touches, before, after, letters))
         )
-        others = " or ".join(reason_words(cause.reason) for cause in item.also)
+        # A digit may be wrong in more than one way.
+        reasons = dict.fromkeys(reason_words(cause.reason) for cause in item.also)
+        reasons.pop(reason_words(item.reason), None)
+        others = " or ".join(reasons)
         reason = reason_words(item.reason) + (f"; or {others}" if others else "")
         what = "take it again"
         if item.reason == "halves":
