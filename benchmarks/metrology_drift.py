@@ -18,7 +18,8 @@ LATEST = 60
 def run(setting: str, cells: int, seed: tuple[int, ...]) -> dict[str, Any]:
     """Return counts of one block, the delays as a histogram."""
     found = simulate.simulate(setting, cells, seed)
-    delays = np.bincount(np.minimum(found.delays, LATEST), minlength=LATEST + 1)
+    late = np.array([min(delay, LATEST) for delay in found.delays], dtype=np.intp)
+    delays = np.bincount(late, minlength=LATEST + 1)
     return {
         "false": found.false_alarms,
         "declared": found.declared,

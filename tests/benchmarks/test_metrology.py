@@ -10,7 +10,13 @@ import pytest
 from benchmarks.metrology import Block, added, blocks_of, module, put, seed_of, totals_of, work
 from benchmarks.metrology_told import share, table, wilson, within
 
-from benchmarks import metrology, metrology_accurate, metrology_bad_rows, metrology_coverage
+from benchmarks import (
+    metrology,
+    metrology_accurate,
+    metrology_bad_rows,
+    metrology_coverage,
+    metrology_drift,
+)
 from gudgeon.accuracy.job import Factor, Sizes
 from tests.accuracy.jobs import opposite_faces
 
@@ -89,6 +95,14 @@ def test_shares_have_the_published_interval() -> None:
 )
 def test_a_missed_goal_is_told(hits: int, of: int, told: str) -> None:
     assert within(hits, of, 0.93, 0.97) == told
+
+
+def test_steps_that_nobody_declares_are_counted_as_missed(monkeypatch) -> None:
+    quiet = metrology_drift.simulate.Counts(2, 0, 0, 0, 0, ())
+    monkeypatch.setattr(metrology_drift.simulate, "simulate", lambda *_: quiet)
+    counts = metrology_drift.run("plain", 2, (1,))
+    told = metrology_drift.tell({"plain": {"cells": 2000, **counts}})
+    assert "| 0.0 (0.0 to 0.2) | **missed** | - and - | none counted |" in told
 
 
 def test_bad_rows_that_nobody_calls_bad_are_counted_as_missed(monkeypatch) -> None:
