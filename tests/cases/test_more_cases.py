@@ -301,7 +301,7 @@ def test_touches_far_at_odds_give_no_lines_by_hand_either(tmp_path: Path) -> Non
     for question in ("turns", "offsets"):
         answer = ask_text(tmp_path, question, CASE_1, touches)
         assert answer.verdict is Verdict.CANNOT_TELL
-        assert "line 6 and 5" in answer.next_step
+        assert "line 5 and 6" in answer.next_step
 
 
 def test_offsets_carry_the_condition_of_a_pin_touched_at_one_turn(tmp_path: Path) -> None:
