@@ -121,6 +121,31 @@ def test_many_writers_lose_nothing(tmp_path: Path) -> None:
     assert len(store.stored(path)) == 32
 
 
+def test_who_looks_for_doubles_lets_nobody_write_until_done(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Two at once would both find no double, or stop each other: one has to wait from the start."""
+    path = tmp_path / "cell.days.sqlite"
+    store.add_rows(path, [row()], "h")
+    plain = store._insert
+    tried = []
+
+    def between(base: sqlite3.Connection, new: DayRow, cell: str) -> int:
+        # Looked for already, not yet written.
+        with contextlib.closing(sqlite3.connect(path, timeout=0.0, isolation_level=None)) as other:
+            try:
+                other.execute("BEGIN IMMEDIATE")
+            except sqlite3.OperationalError as problem:
+                tried.append(str(problem))
+        return plain(base, new, cell)
+
+    monkeypatch.setattr(store, "_insert", between)
+    store.add_rows(path, [row(x=2.0)], "h")
+    store.correct_row(path, 1, row(x=3.0), "h")
+    assert tried == ["database is locked"] * 2
+    assert [one.corrected_by for one in store.stored(path)] == [3, None, None]
+
+
 def test_a_held_store_is_told(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     path = tmp_path / "cell.days.sqlite"
     store.add_rows(path, [row()], "h")

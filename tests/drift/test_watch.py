@@ -11,7 +11,7 @@ from gudgeon.drift.ahead import deviates
 from gudgeon.drift.causes import Cause, explain, telling_pair
 from gudgeon.drift.evidence import Evidence
 from gudgeon.drift.record import Record, filled_temperature
-from gudgeon.drift.watch import ALARM, watch
+from gudgeon.drift.watch import ALARM, WATCHED_DAYS, watch
 from tests.drift.simulate import SETTINGS, said, shop, simulate
 
 
@@ -217,8 +217,13 @@ def test_records_that_contradict_themselves_are_refused() -> None:
         changed(record, slope_u=record.slope_u[1:])
 
 
-def test_the_alarm_is_that_of_the_bound() -> None:
-    assert pytest.approx(40.0 / 0.05) == ALARM
+def test_the_alarm_is_that_of_the_docstring() -> None:
+    """16 % within 40 days by Doob's inequality; the 5 % are simulated below and in the report."""
+    assert pytest.approx(0.16) == WATCHED_DAYS / ALARM
+    chance = np.random.default_rng(41)
+    quiet = [watch(shop(chance)) for _ in range(40)]
+    reached = sum(max(one.evidence for one in judged.mornings) >= ALARM for judged in quiet)
+    assert reached <= 5  # 6 or more of 40 has a chance below 1.5 % at 5 %
 
 
 def test_two_poses_tell_unit_from_platter() -> None:

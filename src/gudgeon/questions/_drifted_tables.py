@@ -7,7 +7,7 @@ import numpy as np
 from gudgeon.answer import Column, Figure, Table
 from gudgeon.drift.ahead import deviates
 from gudgeon.drift.charts import cusum, cusum_limit, ewma, ewma_limits, individuals
-from gudgeon.drift.watch import ALARM
+from gudgeon.drift.watch import ALARM, FALSE_RATE, WATCHED_DAYS
 from gudgeon.findings import Findings, Lacking
 from gudgeon.findings.drifting import DriftFinding, Moved
 from gudgeon.quantity.kinds import Kind
@@ -120,7 +120,7 @@ def figures(findings: Findings, found: DriftFinding) -> tuple[Figure, ...]:
             "mornings",
             "mornings judged",
             len(set(found.days)),
-            note="an alarm for nothing within 40 of them: 5 of 100 shops at most",
+            note="an alarm for nothing within 40 of them: 5 of 100 shops at most (simulated)",
         )
     )
     told.append(
@@ -397,7 +397,7 @@ def mornings_table(found: DriftFinding) -> Table:
     columns = (
         Column("day", "day"),
         Column("said", "said"),
-        Column("evidence", "evidence, alarm at 800"),
+        Column("evidence", f"evidence, alarm at {ALARM:g}"),
     )
     rows = tuple(
         (
@@ -421,7 +421,7 @@ def charts_table(found: DriftFinding) -> Table:
     )
     standard = deviates(found.record.rows(kept), judged.columns, first)
     count = len(found.series)
-    limit = cusum_limit(ALLOWANCE, ALARM * count)
+    limit = cusum_limit(ALLOWANCE, WATCHED_DAYS / FALSE_RATE * count)
     reach = ewma_limits(0.0, 1.0, WEIGHT, WIDTH)[0]
     rows = []
     for j, (check, axis) in enumerate(found.series):

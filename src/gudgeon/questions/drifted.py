@@ -32,8 +32,8 @@ do is called one; for a smaller shift the answer is that it cannot be told from 
 
 Sources
 -------
-Evidence of a step summed over the days on which it may have happened (Shiryaev-Roberts; bound by
-Doob's inequality), tabular CUSUM with run lengths by a Markov chain, EWMA: statistics' common
+Evidence of a step summed over the days on which it may have happened (Shiryaev-Roberts; limit set
+on simulated shops), tabular CUSUM with run lengths by a Markov chain, EWMA: statistics' common
 stock, from memory.  Suspect parts: from the day of the last good check (included) to the day of the
 correction (not included): common practice, no source.
 """
@@ -72,8 +72,8 @@ ASKS: Final = "Does everything still stand where it was set?"
 PLACE: Final = 120
 
 _SOURCES: Final = (
-    "Sum of the evidence for a step over the days (Shiryaev-Roberts), bound on false alarms by "
-    "Doob's inequality; CUSUM, EWMA: from memory",
+    "Sum of the evidence for a step over the days (Shiryaev-Roberts), limit set on simulated "
+    "shops; CUSUM, EWMA: from memory",
     "Suspect parts from the last good check to the correction: common practice, no source",
 )
 
