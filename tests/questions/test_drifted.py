@@ -231,6 +231,70 @@ def test_it_speaks_in_inches_where_the_shop_does() -> None:
     assert figure.value == pytest.approx(0.03 / 25.4, abs=1e-4)
 
 
+# --- before the first mornings ------------------------------------------------------------------
+
+
+def placed(cell: Cell, at: tuple[Amount, Amount, Amount]) -> Cell:
+    """Return the cell without days, its two checks at a place of the platter."""
+    checks = tuple(replace(check, at=at) for check in cell.checks)
+    return replace(cell, checks=checks, days=())
+
+
+def test_the_first_check_is_expected_where_the_axis_lines_carry_it() -> None:
+    """Plain turns about the two lines; both turn the work against the right-hand rule."""
+    at = (Amount(80.0, 0.0), Amount(30.0, 0.0), Amount(45.0, 0.0))
+    cell = placed(shop(), at)
+    lines = Findings(cell).axis_lines
+    tilt, _rotary = (axis.line for axis in lines.chain.axes)
+    rest = lines.platter_origin_of(lines.values) + Findings(cell)._platter_on(lines.values) @ [
+        80.0,
+        30.0,
+        45.0,
+    ]
+    level, tilted = Findings(cell).first_checks
+    assert level.expected_mm == pytest.approx(rest, abs=1e-9)
+    wanted = turn_about(tilt, -np.pi / 2) @ np.append(rest, 1.0)
+    assert tilted.expected_mm == pytest.approx(wanted[:3], abs=1e-9)
+
+    answer = told(cell)
+    assert answer.verdict is Verdict.CANNOT_TELL
+    rows = answer.table("first_checks").rows
+    assert [row[0] for row in rows] == ["ball level", "ball tilted"]
+    assert [row[2] for row in rows] == pytest.approx(
+        [one.expected_mm[0] for one in (level, tilted)], abs=1e-4
+    )
+
+
+def test_how_sure_it_is_comes_from_lines_place_and_reading() -> None:
+    """The entries' own uncertainty, place and reading apart: sums of squares, worked out here."""
+    loose = (Amount(80.0, 0.0), Amount(30.0, 0.04), Amount(45.0, 0.0))
+    firm = (Amount(80.0, 0.0), Amount(30.0, 0.0), Amount(45.0, 0.0))
+    cell = shop()
+    cell = replace(cell, drift=replace(cell.drift, reading_u=Amount(0.003)))
+    lines = Findings(cell).axis_lines
+    (level, tilted), (level_0, tilted_0) = (
+        Findings(placed(cell, at)).first_checks for at in (loose, firm)
+    )
+    # +- 0.04 is 0.02 at k = 1.  Y of the place is Y of the machine when level, and Z when tilted
+    # by a quarter.
+    extra = level.expanded_mm**2 - level_0.expanded_mm**2
+    assert extra == pytest.approx([0.0, (lines.k95 * 0.02) ** 2, 0.0], abs=1e-6)
+    extra = tilted.expanded_mm**2 - tilted_0.expanded_mm**2
+    assert extra == pytest.approx([0.0, 0.0, (lines.k95 * 0.02) ** 2], abs=1e-6)
+    wider = replace(cell, drift=replace(cell.drift, reading_u=Amount(0.005)))
+    more = Findings(placed(wider, firm)).first_checks[0].expanded_mm ** 2 - level_0.expanded_mm**2
+    assert more == pytest.approx(np.full(3, lines.k95**2 * (0.005**2 - 0.003**2)), rel=1e-6)
+    assert np.all(level_0.expanded_mm > lines.k95 * 0.003 * (1.0 + 1e-9))
+
+
+def test_a_place_without_axis_lines_says_what_is_missing() -> None:
+    cell = placed(shop(), (Amount(80.0), Amount(30.0), Amount(45.0)))
+    bare = replace(cell, touches=(), unit=replace(cell.unit, face_height=None))
+    answer = told(bare)
+    assert answer.verdict is Verdict.CANNOT_TELL
+    assert any("[[checks]] at" in text for text in answer.cautions)
+
+
 @settings(deadline=None, max_examples=25, suppress_health_check=list(HealthCheck))
 @given(
     st.lists(
@@ -318,3 +382,18 @@ def test_a_table_is_kept_and_asked_about(
     assert "15 rows" in capsys.readouterr().out
     assert main(["ask", "drifted", str(cell_file)]) == 0
     assert "Nothing has moved since 2026-03-02" in capsys.readouterr().out
+
+
+def test_a_correction_after_the_newest_check_is_not_covered_by_it() -> None:
+    cell = shop((0.03, 0.0, 0.0))
+    newest = max(row.day for row in cell.days)
+    for later, verdict in ((0, Verdict.YES), (1, Verdict.CANNOT_TELL), (9999, Verdict.CANNOT_TELL)):
+        put_right = replace(cell.drift, corrected=(date.fromordinal(newest + later),), limit=None)
+        answer = told(replace(cell, drift=put_right))
+        assert answer.verdict is verdict
+        assert any(table.name == "changes" for table in answer.tables)
+        if later:
+            assert answer.missing
+            assert "set anew" in answer.headline
+        else:
+            assert "as far as 1 check over 0 days tell" in answer.headline

@@ -17,16 +17,13 @@ from gudgeon.cell.model import DayRow
 from gudgeon.drift.causes import Cause, Explained, explain, telling_pair
 from gudgeon.drift.record import Record
 from gudgeon.drift.watch import Change, Watch, watch
+from gudgeon.findings.first_checks import READING_U_MM, FirstCheckFindings
 from gudgeon.findings.gather import Lacking
-from gudgeon.findings.offsets import OffsetFindings
 from gudgeon.quantity.spread import coverage_factor
 
 __all__ = ["DriftFinding", "DriftFindings", "Moved", "Suspects"]
 
 Floats = NDArray[np.float64]
-
-READING_U_MM: Final = 0.005
-"""Standard uncertainty of one coordinate where nothing states it (common practice, no source)."""
 
 EXPANSION_PER_K: Final = 12e-6
 """Expansion of steel and cast iron; the lever is the height of the gauge point over the table."""
@@ -181,7 +178,7 @@ class DriftFinding:
         return datetime.date.fromordinal(day).isoformat() if self.dated else f"day {day}"
 
 
-class DriftFindings(OffsetFindings):
+class DriftFindings(FirstCheckFindings):
     """Facts about what has moved."""
 
     @cached_property

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import math
+
 import numpy as np
 
 from gudgeon.answer import Column, Figure, Table
@@ -23,6 +25,7 @@ __all__ = [
     "dimensions_table",
     "faces_table",
     "figures",
+    "first_checks_table",
     "mornings_table",
     "redo_table",
     "suspects_table",
@@ -158,6 +161,30 @@ def checks_table(findings: Findings, found: DriftFinding) -> Table:
     return Table(
         "checks", "What to read next morning, and what to expect", tuple(columns), tuple(rows)
     )
+
+
+def first_checks_table(findings: Findings) -> Table | None:
+    """Return what the axis lines let expect of checks whose place is entered."""
+    checks = findings.first_checks
+    if not checks:
+        return None
+    units = findings.units
+    unit = units.unit(Kind.LENGTH)
+    columns = [Column("check", "check"), Column("pose", "pose")]
+    for letter in "xyz":
+        columns += [Column(letter, letter.upper(), unit), Column(f"{letter}_pm", "+-", unit)]
+    rows = []
+    for one in checks:
+        tilt, turn = (math.degrees(angle) for angle in one.pose_rad)
+        row: list[str | float | None] = [
+            one.name or "the check",
+            f"tilt {tilt:g}, turn {turn:g} deg",
+        ]
+        for value, spread in zip(one.expected_mm, one.expanded_mm, strict=True):
+            row += [round(units.shown(Kind.LENGTH, float(v)), 5) for v in (value, spread)]
+        rows.append(tuple(row))
+    title = "What the axis lines let expect of the first check (95 %)"
+    return Table("first_checks", title, tuple(columns), tuple(rows))
 
 
 def changes_table(findings: Findings, found: DriftFinding) -> Table | None:

@@ -16,6 +16,9 @@ date or day number, check, x, y, z, t in degC, and u, who, remark where wanted. 
 names the table of what was made: date, first, last.  ``corrected`` lists the days on which lines or
 offsets were set anew.
 
+Before the first mornings, a check with ``at`` (its place in the platter frame: from the rotary
+line, heights from the platter face) is carried through the axis lines into its pose, to expect.
+
 Why it matters
 --------------
 A crash that nobody owns up to, a loosened clamp or a warm shop shift every zero at once.  The day
@@ -58,6 +61,7 @@ from gudgeon.questions._drifted_tables import (
     dimensions_table,
     faces_table,
     figures,
+    first_checks_table,
     mornings_table,
     redo_table,
     suspects_table,
@@ -90,18 +94,29 @@ def answer(findings: Findings) -> Answer:
         return _again(findings, found)
     if found.blinded:
         return _as_well_warmth(findings, found)
+    set_anew = max((one.toordinal() for one in findings.cell.drift.corrected), default=0)
+    if found.dated and set_anew > found.days[-1]:
+        return _not_checked_since(findings, found, set_anew)
     return _steady(findings, found)
 
 
 def _no_checks(findings: Findings, lacking: Lacking) -> Answer:
     """Answer for too few mornings: name the check."""
+    tables, cautions = [_suggested(findings)], []
+    try:
+        first = first_checks_table(findings)
+        tables += [first] if first else []
+    except Lacking as lines:
+        what = ", ".join(item.what for item in lines.missing)
+        cautions.append(f"What [[checks]] at lets expect is not told yet: {what} missing.")
     so_far = Answer(
         question=NAME,
         verdict=Verdict.CANNOT_TELL,
         headline="...",
         next_step="...",
-        tables=(_suggested(findings),),
+        tables=tuple(tables),
         missing=lacking.missing,
+        cautions=tuple(cautions),
         sources=_SOURCES,
     )
     return cannot_tell(NAME, lacking, about="whether anything has moved", so_far=so_far)
@@ -183,10 +198,11 @@ def _steady(findings: Findings, found: DriftFinding) -> Answer:
     since = found.days[0]
     if found.past:
         since = max(moved.put_right or 0 for moved in found.past)
+    count = sum(day >= since for day in found.days)
     span = found.days[-1] - since
     words = (
-        f"Nothing has moved since {found.day_text(since)}, as far as {len(found.days)} checks over "
-        f"{span} days tell"
+        f"Nothing has moved since {found.day_text(since)}, as far as {count} "
+        f"check{'s' * (count != 1)} over {span} day{'s' * (span != 1)} tell"
     )
     visible = "any size"
     if found.visible_mm is not None:
@@ -215,6 +231,33 @@ def _steady(findings: Findings, found: DriftFinding) -> Answer:
         flips=flips or f"A step of {visible} in one coordinate, staying for three mornings.",
         fix=fix,
         assumed=_assumed(findings, found),
+        cautions=_cautions(found),
+        sources=_SOURCES,
+    )
+
+
+def _not_checked_since(findings: Findings, found: DriftFinding, set_anew: int) -> Answer:
+    """Answer for lines or offsets that were set anew, and no check since."""
+    day = found.day_text(set_anew)
+    return Answer(
+        question=NAME,
+        verdict=Verdict.CANNOT_TELL,
+        headline=f"Cannot tell yet whether anything has moved since lines or offsets were set anew "
+        f"on {day}: the newest check is of {found.day_text(found.days[-1])}.{_bad_told(found)}",
+        next_step="Take the check now and keep it with its temperature; if the day of the setting "
+        "is wrong, put it right under  corrected  in [drift].",
+        figures=figures(findings, found),
+        tables=tuple(_tables(findings, found)),
+        pictures=pictures(findings, found),
+        assumed=_assumed(findings, found),
+        missing=(
+            Missing(
+                "a check since",
+                f"{findings.cell.file}: drift.days",
+                "what was read before the setting says nothing of the time after it",
+                "take the check and keep it with  gudgeon day",
+            ),
+        ),
         cautions=_cautions(found),
         sources=_SOURCES,
     )
