@@ -248,3 +248,14 @@ def test_the_telling_pair_differs_in_what_it_feels() -> None:
     eye, turned = np.eye(3), np.diag([-1.0, -1.0, 1.0])
     effects = np.stack([np.hstack([eye, eye]), np.hstack([eye, eye]), np.hstack([eye, turned])])
     assert telling_pair(effects, 0.05, 0.003) == (0, 2)
+
+
+def test_a_step_without_any_spread_is_weighed_too() -> None:
+    """A record of numbers that all agree leaves nothing to divide by."""
+    step, u = np.array([[1.0, 0.0, 0.0]]), np.zeros((1, 3))
+    eye = np.eye(3)[None]
+    along, whole = (Cause("along y", eye[..., 1:2]), Cause("whole", eye))
+    first, second = explain(step, u, (along, whole))
+    assert (first.name, second.name) == ("whole", "along y")
+    assert second.chance < 1e-6
+    assert first.values == pytest.approx([1.0, 0.0, 0.0])

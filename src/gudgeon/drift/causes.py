@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Final
 
 import numpy as np
 from numpy.typing import NDArray
@@ -11,6 +12,9 @@ from scipy.special import chdtrc
 __all__ = ["Cause", "Explained", "explain", "telling_pair"]
 
 Floats = NDArray[np.float64]
+
+LEAST_U_MM: Final = 1e-6
+"""Smallest standard uncertainty of a step that counts: a nanometre."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -67,6 +71,8 @@ def explain(step: Floats, u: Floats, causes: tuple[Cause, ...]) -> tuple[Explain
     tell apart the order is that of `causes`.
     """
     seen = ~np.isnan(step) & np.isfinite(u)
+    # A step that a record puts beyond any doubt has no spread left to divide by.
+    u = np.maximum(u, LEAST_U_MM)
     found = []
     for cause in causes:
         a = cause.effect[seen] / u[seen][:, None]
