@@ -309,3 +309,19 @@ def test_the_lines_of_many_values_are_those_of_the_chain(name: str) -> None:
 def test_words_of_the_headline_are_plain() -> None:
     answer = told(CELL + FEATURES + WIDTH)
     assert not re.search(r"\bnan\b|None|e-\d", answer.headline + (answer.fix or ""))
+
+
+def test_a_dimension_that_could_not_be_worked_out_leaves_no_plain_yes() -> None:
+    width = WIDTH.replace("0.05 mm", "5 mm")
+    assert told(CELL + FEATURES + width).verdict is Verdict.YES
+    sideways = dimension("top", "front", 'tolerance = "0.05 mm"', 'along = "X+"')
+    answer = told(CELL + FEATURES + width + sideways)
+    assert answer.verdict is Verdict.YES_IF
+    assert "top from front, which could not be worked out" in answer.headline
+    assert any(text.startswith("top from front: ") for text in answer.cautions)
+
+
+def test_all_parts_wanted_is_answered() -> None:
+    answer = told(CELL + FEATURES + WIDTH + '[accuracy]\nshare = "100 %"\n')
+    assert answer.verdict in (Verdict.NO, Verdict.YES_IF)
+    assert answer.flips is None, "no tolerance keeps every part of a normal distribution"

@@ -198,6 +198,14 @@ def _kept(
         headline = f"Yes, if {' and '.join(conditions)}: {tight}."
         step = 'Ask "turns" and take the readings that it names.'
         return Verdict.YES_IF, headline, step
+    judged = {one.name for one in found.dimensions}
+    names = [one.name or f"dimension {i}" for i, one in enumerate(findings.cell.dimensions, 1)]
+    unjudged = [name for name in names if name not in judged]
+    if unjudged:
+        left = f"{', '.join(unjudged[:3])}{' and more' * (len(unjudged) > 3)}"
+        headline = f"Yes, if {left}, which could not be worked out, will do as well: {tight}."
+        step = f"Correct the entries of {left}: the cautions say what they lack."
+        return Verdict.YES_IF, headline, step
     without = [one.name for one in found.dimensions if not one.toleranced]
     if without:
         headline = f"Yes for every dimension with a tolerance: {tight}."
@@ -219,6 +227,8 @@ def _flips(findings: Findings, found: AccuracyFinding, worst: DimensionFound) ->
     dimension = outcome.dimension
     if not worst.toleranced or dimension.directions != 1 or dimension.low != -dimension.high:
         return None
+    if found.share >= 1.0:
+        return None  # no tolerance keeps every part of a normal distribution
     z = NormalDist().inv_cdf(0.5 * (1.0 + found.share))
     needed = abs(float(outcome.mean[0])) + z * outcome.u
     return (
