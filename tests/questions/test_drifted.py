@@ -117,7 +117,7 @@ def test_what_a_face_is_cut_off_by_follows_the_pose() -> None:
 
 
 def test_dimensions_against_their_tolerance() -> None:
-    answer = told(shop((0.05, 0.0, 0.0)))
+    answer = told(shop((-0.05, 0.0, 0.0)))
     rows = answer.table("dimensions").rows
     shares = [float(row[3]) for row in rows if row[3] is not None]  # type: ignore[arg-type]
     assert shares == sorted(shares, reverse=True)
@@ -397,3 +397,12 @@ def test_a_correction_after_the_newest_check_is_not_covered_by_it() -> None:
             assert "set anew" in answer.headline
         else:
             assert "as far as 1 check over 0 days tell" in answer.headline
+
+
+def test_a_hole_is_placed_across_its_axis() -> None:
+    """By hand: -R' d for the bore (tilted up) less that for the flank, along the flank's normal."""
+    answer = told(shop((0.03, -0.02, 0.01), noise=1e-6))
+    rows = {(row[0], row[1]): row[2] for row in answer.table("dimensions").rows}
+    # Front station: bore off by -0.03 in X; right flank, then looking up, by -0.01.  The bore lies
+    # on the X- side of the flank, so that the distance grows by 0.03 - 0.01.
+    assert rows["bore off right flank", "front"] == pytest.approx(0.02, abs=1e-4)

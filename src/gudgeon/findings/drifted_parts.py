@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from gudgeon.cell.model import DrawingDimension, Part
+from gudgeon.cell.model import DrawingDimension, Part, PartFace
 from gudgeon.findings.drifting import DriftFindings
 from gudgeon.findings.faces import about_z, faces_wanted
 from gudgeon.quantity.amount import Amount
@@ -110,19 +110,27 @@ class DriftedPartFindings(DriftFindings):
                 continue
             for station in entry.stations or stations:
                 cut = self._feature_shift(part, entry.feature, station, by_face)
-                other = np.zeros(3)
+                other, across, linked = np.zeros(3), None, False
                 if entry.measured_from not in (None, "datum"):
                     measured = self._feature_shift(part, entry.measured_from, station, by_face)
                     if measured is None:
                         continue
-                    other = measured[0]
+                    other, across, linked = *measured, True
                 if cut is None:
                     continue
-                off, normal = cut[0] - other, cut[1]
-                way = normal if entry.along is None else np.asarray(entry.along)
-                if way is None:
+                off, way = cut[0] - other, cut[1]
+                apart = self._from_other_to_cut(part, entry)
+                if entry.along is not None:
+                    way = np.asarray(entry.along, dtype=np.float64)
+                elif entry.kind != "position" and _is_hole(part, entry.feature) and linked:
+                    # A hole is placed across its axis: square to the surface it is measured from.
+                    way = apart if _is_hole(part, entry.measured_from) else across
+                if way is None or not np.any(way):
                     continue
                 way = way / np.linalg.norm(way)
+                # Positive: the distance grows.
+                if apart is not None and entry.kind != "position" and way @ apart < 0.0:
+                    way = -way
                 along = float(off @ way)
                 by = along
                 if entry.kind == "position":
@@ -130,6 +138,18 @@ class DriftedPartFindings(DriftFindings):
                 name = entry.name or str(number)
                 found.append(DimensionShift(name, station, by, _share(entry, by)))
         return tuple(found)
+
+    def _from_other_to_cut(self, part: Part, entry: DrawingDimension) -> Floats | None:
+        """Return the way from the feature measured from to the one measured, part frame [mm]."""
+        places = []
+        for name in (entry.measured_from, entry.feature):
+            feature = next((one for one in part.features if one.name == name), None)
+            face = None if feature is None else _face_of(part, feature.face)
+            at = None if feature is None else feature.at or (None if face is None else face.zero)
+            if at is None:
+                return None
+            places.append(np.array([amount.value for amount in at]))
+        return np.asarray(places[1] - places[0])
 
     def _part_with(self, entry: DrawingDimension) -> Part | None:
         parts = [part for part in self.cell.parts if entry.part in (None, part.name)]
@@ -147,10 +167,18 @@ class DriftedPartFindings(DriftFindings):
         feature = next((one for one in part.features if one.name == name), None)
         if feature is None or (station, feature.face or "") not in by_face:
             return None
-        face = next((one for one in part.faces if one.name == feature.face), None)
+        face = _face_of(part, feature.face)
         normal = feature.normal or (face.normal if face is not None else None)
         off = by_face[station, feature.face or ""]
         return off, None if normal is None else np.asarray(normal, dtype=np.float64)
+
+
+def _face_of(part: Part, name: str | None) -> PartFace | None:
+    return next((one for one in part.faces if one.name == name), None)
+
+
+def _is_hole(part: Part, name: str | None) -> bool:
+    return any(one.name == name and one.kind == "hole" for one in part.features)
 
 
 def _share(entry: DrawingDimension, by: float) -> float | None:
