@@ -41,6 +41,14 @@ a limit of 250 reached 5.0 %).  Steps of 4 standard deviations declared by the e
 tenth check behind it 81 to 93 %.
 """
 
+GUESSED_COST: Final = 4.0
+"""Evidence is divided by 1 + this times the share of temperatures that were not noted.
+
+A guessed temperature is shared by all series, which are weighed as independent.  Set by simulation:
+without it 5.0 % (45 of 100 missing, 120 shops, seed 91) and 10.8 % (60 of 100, seed 92) had an
+alarm for nothing; at the 800 to 1000 that it amounts to, 1.7 and about 3 %.
+"""
+
 SET_CONTENT: Final = 0.97
 """Probability that the set of days is filled up to; a little more than the 95 % that is told."""
 
@@ -127,7 +135,7 @@ class Watch:
     kept : tuple of int
         Rows behind the estimate.
     untold : bool
-        More than half of the temperatures are missing: what they did is part of the noise.
+        Too many temperatures are missing: what they did is part of the noise of each series.
     next_expected, next_u : ndarray, shape (d,)
         Expected one day after the last row if its temperature is not known, and its standard
         uncertainty without that of the reading [mm].
@@ -205,6 +213,8 @@ class _State:
         evidence = Evidence(self.record.rows(kept), self._columns(kept))
         logs = evidence.log_ratios(_steps(kept, candidates))
         total = float(np.sum(np.exp(np.minimum(logs, 600.0))))
+        missing = float(np.mean(np.isnan(self.record.temperature[kept])))
+        total /= 1.0 + GUESSED_COST * missing
         return ("alarm" if total >= self.alarm else "steady"), total
 
     def _alarm(self, row: int) -> str:

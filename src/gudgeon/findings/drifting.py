@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 from gudgeon.answer import Missing
 from gudgeon.cell.model import DayRow
 from gudgeon.drift.causes import Cause, Explained, explain, telling_pair
-from gudgeon.drift.record import Record
+from gudgeon.drift.record import Record, filled_temperature
 from gudgeon.drift.watch import Change, Watch, watch
 from gudgeon.findings.first_checks import READING_U_MM, FirstCheckFindings
 from gudgeon.findings.gather import Lacking
@@ -448,7 +448,7 @@ def _blinded(record: Record, judged: Watch, corrected: Sequence[int]) -> tuple[C
     """Return changes since the last correction that only a steady temperature would prove."""
     if not judged.untold or judged.doubtful is not None:
         return ()
-    steady = replace(record, temperature=np.full(len(record), LEVEL_C))
+    steady = replace(record, temperature=filled_temperature(record.day, record.temperature)[0])
     since = max((row for row in corrected if row < len(record)), default=0)
     found = watch(steady, tuple(dict.fromkeys(corrected)))
     return tuple(one for one in found.changes if one.row > since)
