@@ -124,7 +124,10 @@ class DriftedPartFindings(DriftFindings):
                     way = np.asarray(entry.along, dtype=np.float64)
                 elif entry.kind != "position" and _is_hole(part, entry.feature) and linked:
                     # A hole is placed across its axis: square to the surface it is measured from.
-                    way = apart if _is_hole(part, entry.measured_from) else across
+                    way = across
+                    if _is_hole(part, entry.measured_from) and apart is not None:
+                        axis = np.zeros(3) if cut[1] is None else cut[1] / np.linalg.norm(cut[1])
+                        way = apart - axis * float(axis @ apart)
                 if way is None or not np.any(way):
                     continue
                 way = way / np.linalg.norm(way)
