@@ -8,9 +8,9 @@ from collections.abc import Callable, Mapping
 from typing import Any
 
 import numpy as np
-from benchmarks import centre
 from benchmarks.metrology_told import table
 
+from benchmarks import centre
 from gudgeon.centre.fit import fit_lines
 from gudgeon.centre.readings import Model
 

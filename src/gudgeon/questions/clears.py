@@ -349,9 +349,10 @@ def _figures(findings: Findings, judged: list[Judgement], worst: Judgement) -> t
         )
         for name, (label, kind) in kinds.items()
     ]
-    figures.append(
-        Figure("open_blocks", "Blocks not judged", float(sum(len(one.open) for one in judged)))
-    )
+    stopped = any(one.cleared.track.ended in (Ended.STOPPED, Ended.CANCELLED) for one in judged)
+    beyond = "and all beyond the place where reading stopped, not counted" if stopped else ""
+    count = float(sum(len(one.open) for one in judged))
+    figures.append(Figure("open_blocks", "Blocks not judged", count, note=beyond))
     hung = sum(len(one.hung) for one in judged)
     if hung:
         label = "Blocks that come where a hose may hang"
