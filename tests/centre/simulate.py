@@ -49,7 +49,7 @@ class Unit:
     """
 
     def __init__(self, frame, values=TRUE, slopes=SLOPES, off=OFF, u=0.003, ball=3.0, seed=None):
-        self.frame, self.values = frame, np.asarray(values, float)
+        self.frame, self.values = frame, np.array(values, float)
         self.slopes, self.off, self.u, self.ball = slopes, off, u, ball
         self.chain = frame.chain(self.values)
         self.chance = None if seed is None else np.random.default_rng(seed)
