@@ -2,15 +2,14 @@
 
 from __future__ import annotations
 
-import csv
 import datetime
-import io
 import re
 from collections.abc import Mapping
 from typing import Final
 
 from gudgeon.cell.faults import Fault, Place
 from gudgeon.cell.model_drift import DayRow, MadeRow
+from gudgeon.cell.table_rows import rows_of
 
 __all__ = ["DAY_COLUMNS", "MADE_COLUMNS", "day_of", "day_row", "read_days", "read_made"]
 
@@ -186,19 +185,7 @@ def _table(
     """Split a table into rows, and find its columns."""
     text = text.lstrip("\ufeff").replace("\r\n", "\n").replace("\r", "\n")
     lines = text.split("\n")
-    head = next((line for line in lines if line.strip(" ;,\t")), "")
-    separator = max((",", ";", "\t"), key=head.count)
-    rows: list[tuple[int, list[str]]] = []
-    reader = csv.reader(io.StringIO(text), delimiter=separator, skipinitialspace=True)
-    before = 0
-    try:
-        for cells in reader:
-            line, before = before + 1, reader.line_num
-            cells = [cell.strip() for cell in cells]
-            if any(cells) and not cells[0].startswith("#"):
-                rows.append((line, cells))
-    except csv.Error:
-        pass  # an overlong field: what came before is used
+    rows, _ = rows_of(text)
     if len(rows) < 2:
         return lines, rows, None, [_no_rows(file, what)]
     at = Place(file, rows[0][0], lines[rows[0][0] - 1])

@@ -7,8 +7,6 @@ point.
 
 from __future__ import annotations
 
-import csv
-import io
 from dataclasses import replace
 from typing import Final
 
@@ -18,6 +16,7 @@ from gudgeon.cell.model import Cell, Touch
 from gudgeon.cell.places import Source
 from gudgeon.cell.reading_columns import BY_HEADER, BY_NAME, COLUMNS, UNITS, split_header
 from gudgeon.cell.reading_rows import RowFaultError, Table, Use, is_blank, read_row
+from gudgeon.cell.table_rows import rows_of
 
 __all__ = ["ROWS_MOST", "read_readings"]
 
@@ -52,7 +51,7 @@ def read_readings(
     """
     text = text.lstrip("\ufeff").replace("\r\n", "\n").replace("\r", "\n")
     table = Table(file, cell, source, text.split("\n"), [], {})
-    rows, separator = _rows(text)
+    rows, separator = rows_of(text)
     if not rows:
         return (), (told.no_rows(Place(file)),)
     (header_line, header), *body = rows
@@ -144,28 +143,6 @@ def _outside_travel(table: Table, touch: Touch) -> list[Fault]:
         words = axis.upper(), shown(value), shown(low), shown(high)
         found.append(told.outside_travel(*words, at, section))
     return found
-
-
-def _rows(text: str) -> tuple[list[tuple[int, list[str]]], str]:
-    """Return line number and trimmed cells of every row but remarks, and what parts the cells."""
-    named = (line for line in text.split("\n") if not line.lstrip().startswith("#"))
-    head = next((line for line in named if line.strip(" ;,\t")), "")
-    separator = max((",", ";", "\t"), key=head.count)
-    if head.lower().startswith("sep=") and len(head.strip()) == 5:
-        separator = head.strip()[4]  # a spreadsheet's own note
-        text = text.replace(head, "", 1)
-    reader = csv.reader(io.StringIO(text), delimiter=separator, skipinitialspace=True)
-    rows: list[tuple[int, list[str]]] = []
-    before = 0
-    try:
-        for cells in reader:
-            line, before = before + 1, reader.line_num
-            cells = [cell.strip() for cell in cells]
-            if any(cells) and not cells[0].startswith("#"):
-                rows.append((line, cells))
-    except csv.Error:
-        pass  # an overlong field: what came before is used, the rest told as a short row
-    return rows, separator
 
 
 def _read_header(table: Table, line: int, header: list[str]) -> bool:

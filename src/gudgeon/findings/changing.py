@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 
 from gudgeon.findings.bodies import most
 from gudgeon.findings.gather import Lacking
+from gudgeon.findings.heights import change_stroke
 from gudgeon.findings.hoses import HangingFinding, all_ranges, covered
 from gudgeon.findings.parking import Park, ParkingFindings, Way
 from gudgeon.findings.proofs import CONTACT_MM, SKETCH, WORK, ToolInHand
@@ -136,21 +137,7 @@ class ChangingFindings(ParkingFindings):
     def change_box(self) -> tuple[Floats, Floats, float]:
         """Where the spindle may stand at a change, low and high corner, and the pull-down."""
         changer, gather = self.cell.machine.changer, self.gather()
-        why = "it decides in which pose a tool may be changed"
-        z = gather.need(
-            changer.z,
-            "machine.changer.z",
-            "machine Z at a tool change",
-            why=why,
-            how="run a tool change with the unit off the table and read Z, or see the manual",
-        )
-        down = gather.need(
-            changer.pull_down,
-            "machine.changer.pull_down",
-            "how far a tool is pulled down out of the spindle",
-            why=why,
-            how="measure the stroke at a slow tool change, or see the machine's manual",
-        )
+        z, down = change_stroke(changer, gather)
         for part in ("ranges", "scene", "tools_in_hand"):
             try:
                 getattr(self, part)

@@ -7,12 +7,16 @@ from dataclasses import dataclass
 from functools import cached_property
 from typing import Final
 
-from gudgeon.findings.gather import Lacking
+from gudgeon.cell.model import Changer
+from gudgeon.findings.gather import Gather, Lacking
 from gudgeon.findings.shape import LoadShape, ShapeFindings
+from gudgeon.quantity.amount import Amount
 
-__all__ = ["ChangeFinding", "ChangeRow", "HeightFindings", "HeightsFinding"]
+__all__ = ["ChangeFinding", "ChangeRow", "HeightFindings", "HeightsFinding", "change_stroke"]
 
 UPRIGHT: Final = math.pi / 2.0
+
+_DECIDES: Final = "it decides in which pose a tool may be changed"
 
 
 @dataclass(frozen=True, slots=True)
@@ -104,6 +108,25 @@ class ChangeFinding:
         return min(rooms, default=None)
 
 
+def change_stroke(changer: Changer, gather: Gather) -> tuple[Amount, Amount]:
+    """Return machine Z at a tool change and the pull-down; what is missing goes into `gather`."""
+    z = gather.need(
+        changer.z,
+        "machine.changer.z",
+        "machine Z at a tool change",
+        why=_DECIDES,
+        how="run a tool change with the unit off the table and read Z, or see the manual",
+    )
+    pull = gather.need(
+        changer.pull_down,
+        "machine.changer.pull_down",
+        "how far a tool is pulled down out of the spindle",
+        why=_DECIDES,
+        how="measure the stroke at a slow tool change, or see the machine's manual",
+    )
+    return z, pull
+
+
 class HeightFindings(ShapeFindings):
     """Facts about heights, which the place on the table does not change."""
 
@@ -173,27 +196,12 @@ class HeightFindings(ShapeFindings):
     def change_tip_mm(self) -> tuple[float, float]:
         """Lowest machine Z of the longest tool's tip at a change, and its length; `Lacking`."""
         cell, gather = self.cell, self.gather()
-        changer = cell.machine.changer
-        why = "it decides in which pose a tool may be changed"
-        z = gather.need(
-            changer.z,
-            "machine.changer.z",
-            "machine Z at a tool change",
-            why=why,
-            how="run a tool change with the unit off the table and read Z, or see the manual",
-        )
-        pull = gather.need(
-            changer.pull_down,
-            "machine.changer.pull_down",
-            "how far a tool is pulled down out of the spindle",
-            why=why,
-            how="measure the stroke at a slow tool change, or see the machine's manual",
-        )
+        z, pull = change_stroke(cell.machine.changer, gather)
         lengths = gather.need(
             tuple(tool.length.value for tool in cell.tools if tool.length is not None),
             "tools",
             "lengths of the tools",
-            why=why,
+            why=_DECIDES,
             how="enter [[tools]] with the length of each, gauge point to tip; the longest first",
         )
         gather.stop()
