@@ -37,8 +37,15 @@ from gudgeon.cell.model_drift import Check as Check
 from gudgeon.cell.model_drift import DayRow as DayRow
 from gudgeon.cell.model_drift import Drift as Drift
 from gudgeon.cell.model_drift import MadeRow as MadeRow
+from gudgeon.cell.model_operations import Operation as Operation
 from gudgeon.cell.model_readings import Readings as Readings
 from gudgeon.cell.model_readings import Touch as Touch
+from gudgeon.cell.model_times import LinearMotion as LinearMotion
+from gudgeon.cell.model_times import Night as Night
+from gudgeon.cell.model_times import Shift as Shift
+from gudgeon.cell.model_times import Stopwatch as Stopwatch
+from gudgeon.cell.model_times import Timing as Timing
+from gudgeon.cell.model_times import TurningMotion as TurningMotion
 from gudgeon.quantity.amount import Amount
 from gudgeon.quantity.kinds import Kind
 
@@ -126,6 +133,10 @@ class Machine:
     margin_y: Amount | None = entry(Kind.LENGTH, "room to keep to column and door in Y", low=0.0)
     nose_diameter: Amount | None = entry(Kind.LENGTH, "diameter of the spindle nose", above=0.0)
     changer: Changer = section(Changer, "what happens at a tool change")
+    motion: LinearMotion = section(LinearMotion, "how fast X, Y and Z move")
+    spindle_power: Amount | None = entry(
+        Kind.POWER, "rated power of the spindle (machine's manual)", above=0.0
+    )
 
 
 @dataclass(frozen=True, slots=True)
@@ -334,6 +345,7 @@ class Unit:
     )
     hoses: tuple[Hose, ...] = sections(Hose, "hoses and cables")
     masses: tuple[Mass, ...] = sections(Mass, "cradle and platter, if their unbalance is known")
+    motion: TurningMotion = section(TurningMotion, "how fast the turning axes move")
 
 
 @dataclass(frozen=True, slots=True)
@@ -423,6 +435,7 @@ class Station:
     faces: tuple[str, ...] = entry(
         Kind.TEXT, "faces of the part cut at this station (all if left out)", Shape.LIST
     )
+    empty: bool | None = entry(Kind.YES_NO, "true if no part is loaded here: its cuts are skipped")
 
 
 @dataclass(frozen=True, slots=True)
@@ -467,38 +480,9 @@ class Tool:
         Kind.LENGTH, "shank above the flutes (the cutter diameter if left out)", above=0.0
     )
     steps: tuple[ToolStep, ...] = sections(ToolStep, "the tool as cones and cylinders")
-
-
-@dataclass(frozen=True, slots=True)
-class Operation:
-    """[[operations]]: a cut, with the forces that it puts on unit and fixture."""
-
-    name: str | None = entry(Kind.TEXT, "what is cut")
-    tool: int | None = entry(Kind.INTEGER, "tool number", low=0)
-    part: str | None = entry(Kind.TEXT, "name of the part")
-    face: str | None = entry(Kind.TEXT, "name of the face; gives the pose")
-    pose: Pair | None = entry(
-        Kind.ANGLE, "programmed tilt and turn, if no face is named", Shape.PAIR
-    )
-    at: Point | None = entry(Kind.LENGTH, "where it cuts with both angles zero, x y z", Shape.POINT)
-    measured_from: str | None = entry(
-        Kind.TEXT,
-        "origin of at: the unit frame (tilt axis) or the platter frame (platter face)",
-        choices=("tilt axis", "platter face"),
-    )
-    thrust: Amount | None = entry(Kind.FORCE, "force down along the spindle", low=0.0)
-    side_force: Amount | None = entry(
-        Kind.FORCE, "force square to the spindle, in any direction", low=0.0
-    )
-    lever: Amount | None = entry(
-        Kind.LENGTH,
-        "distance of the cut from the rotary line (worked out from at if left out)",
-        low=0.0,
-    )
-    drill_diameter: Amount | None = entry(Kind.LENGTH, "drill diameter", above=0.0)
-    feed_per_turn: Amount | None = entry(Kind.LENGTH, "feed a turn of the drill", above=0.0)
-    cutting_pressure: Amount | None = entry(
-        Kind.STRESS, "specific cutting force of the material", above=0.0
+    life: Amount | None = entry(Kind.TIME, "time in the cut until it is worn", above=0.0)
+    sisters: tuple[int, ...] = entry(
+        Kind.INTEGER, "numbers of tools alike that take over when it is worn", Shape.LIST, low=0
     )
 
 
@@ -576,11 +560,13 @@ class Cell:
     stations: tuple[Station, ...] = sections(Station, "places for parts, in loading order")
     parts: tuple[Part, ...] = sections(Part, "workpieces")
     tools: tuple[Tool, ...] = sections(Tool, "tools")
-    operations: tuple[Operation, ...] = sections(Operation, "cuts with their forces")
+    operations: tuple[Operation, ...] = sections(Operation, "cuts: forces, times, what comes first")
     control: Control = section(Control, "letters, senses, words")
     programs: tuple[Program, ...] = sections(Program, "NC programs that run in this cell")
     solids: tuple[Solid, ...] = sections(Solid, "further bodies that nothing may touch")
     models: tuple[Model, ...] = sections(Model, "bodies drawn in CAD")
+    timing: Timing = section(Timing, "what takes time")
+    shift: Shift = section(Shift, "when a person is there")
     money: Money = section(Money, "cost and saving")
     readings: Readings = section(Readings, "what was touched")
     dimensions: tuple[DrawingDimension, ...] = sections(

@@ -24,6 +24,10 @@ class Kind(Enum):
     POWER = "power"
     SPEED = "speed"
     SPIN = "speed of turning"
+    ACCELERATION = "acceleration"
+    SPIN_UP = "acceleration of turning"
+    JERK = "jerk"
+    SPIN_JERK = "jerk of turning"
     TIME = "time"
     STRESS = "stress"
     TEMPERATURE = "temperature"
@@ -69,6 +73,10 @@ BASE: Final[dict[Kind, KindFacts]] = {
     Kind.POWER: KindFacts("W", "W", ("7.5 kW", "10 hp")),
     Kind.SPEED: KindFacts("mm/s", "mm/s", ("20 m/min", "800 in/min")),
     Kind.SPIN: KindFacts("rad/s", "rad/s", ("25 rpm", "150 deg/s")),
+    Kind.ACCELERATION: KindFacts("mm/s2", "mm/s2", ("3 m/s2", "120 in/s2")),
+    Kind.SPIN_UP: KindFacts("rad/s2", "rad/s2", ("600 deg/s2", "10 rad/s2")),
+    Kind.JERK: KindFacts("mm/s3", "mm/s3", ("30 m/s3", "1200 in/s3")),
+    Kind.SPIN_JERK: KindFacts("rad/s3", "rad/s3", ("6000 deg/s3", "100 rad/s3")),
     Kind.TIME: KindFacts("s", "s", ("21 min", "1.5 h")),
     Kind.STRESS: KindFacts("MPa", "MPa", ("2000 MPa", "290 ksi")),
     Kind.TEMPERATURE: KindFacts("degC", "degC", ("20 degC", "68 degF")),

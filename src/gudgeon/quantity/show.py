@@ -30,6 +30,10 @@ _METRIC: Final[dict[Kind, tuple[float, str, int]]] = {
     Kind.POWER: (1000.0, "kW", 2),
     Kind.SPEED: (1.0 / 0.06, "m/min", 2),
     Kind.SPIN: (2.0 * math.pi / 60.0, "rpm", 1),
+    Kind.ACCELERATION: (1000.0, "m/s2", 2),
+    Kind.SPIN_UP: (_DEG, "deg/s2", 0),
+    Kind.JERK: (1000.0, "m/s3", 1),
+    Kind.SPIN_JERK: (_DEG, "deg/s3", 0),
     Kind.TIME: (60.0, "min", 1),
     Kind.STRESS: (1.0, "MPa", 0),
     Kind.SHARE: (0.01, "%", 1),
@@ -43,6 +47,8 @@ _INCH: Final[dict[Kind, tuple[float, str, int]]] = {
     Kind.TORQUE: (NM_PER_LBFFT, "lbf*ft", 2),
     Kind.POWER: (745.69987158227022, "hp", 2),
     Kind.SPEED: (MM_PER_INCH / 60.0, "in/min", 1),
+    Kind.ACCELERATION: (MM_PER_INCH, "in/s2", 1),
+    Kind.JERK: (MM_PER_INCH, "in/s3", 0),
     Kind.STRESS: (0.00689475729316836, "psi", 0),
 }
 
