@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 import os
 import select
+import shutil
 import signal
 import subprocess
 import sys
@@ -82,7 +83,12 @@ def asked(folder: Path) -> dict[str, Any]:
 
 
 def test_stopped_and_gone_on(folder: Path) -> None:
-    first = stopped(folder, 0)
+    for times in (1, 4, 16):  # on a busy machine a short proof may end before the signal comes
+        (folder / "part.nc").write_text(program(times * BLOCKS), encoding="utf-8")
+        shutil.rmtree(folder / ".gudgeon", ignore_errors=True)
+        first = stopped(folder, 0)
+        if first["verdict"] != "yes":
+            break
     assert first["verdict"] == "cannot_tell"
     assert "stopped after" in first["headline"] and "kept" in first["headline"]
     (kept,) = (folder / ".gudgeon").glob("clears-*.json")
