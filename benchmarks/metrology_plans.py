@@ -12,7 +12,7 @@ from tests.centre.simulate import Unit
 from tests.findings.take import Shop, _points, after_the_plan, cell_of
 
 from gudgeon.centre.fit import fit_lines
-from gudgeon.centre.rank import rank_report
+from gudgeon.centre.rank import fixed_unknowns, unknowns
 from gudgeon.findings import Findings
 
 BLOCK = 5
@@ -61,8 +61,7 @@ def _rank(setting: str, number: int) -> dict[str, Any]:
     shop = Shop(number)
     rows = _rows(setting, shop)
     fit = fit_lines(shop.unit.frame, tuple(rows))
-    rank = rank_report(fit)
-    found: dict[str, Any] = {"fixed": rank.fixed, "of": rank.total}
+    found: dict[str, Any] = {"fixed": fixed_unknowns(fit), "of": len(unknowns(fit))}
     if setting == BALL:
         return found
     findings = Findings(cell_of(rows))

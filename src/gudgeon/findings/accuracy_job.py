@@ -17,6 +17,7 @@ from gudgeon.centre.fit import LineFit
 from gudgeon.centre.lines import LineFrame, level_direction, upright_direction
 from gudgeon.findings.faces import FaceWanted, about_z
 from gudgeon.findings.lines import AxisLinesFinding
+from gudgeon.findings.reading_ground import usual_u
 from gudgeon.quantity.amount import Amount
 from gudgeon.quantity.kinds import Kind
 from gudgeon.quantity.show import Units
@@ -52,12 +53,6 @@ SPAN_K: Final = 2.0
 PART_APART_K: Final = 2.0
 PER_K: Final = 11.5
 """Sizes taken where the file states none; common practice, no source."""
-
-OPEN_ANGLE_U: Final = 3e-4
-"""Standard uncertainty of a lean that no touch shows [rad]: one minute of arc; common practice."""
-
-OPEN_PLACE_U_MM: Final = 0.02
-"""The same for how far a bore runs off centre; common practice, no source."""
 
 REFERENCE_C: Final = 20.0
 """Temperature at which dimensions count (ISO 1)."""
@@ -132,7 +127,7 @@ def factors_of(lines: AxisLinesFinding, fit: LineFit | None) -> tuple[Factor, ..
     count = len(lines.values)
     if lines.measured and fit is not None:
         open_ones = [
-            fit.shift_if(item.name)[:count] * (OPEN_ANGLE_U if item.is_angle else OPEN_PLACE_U_MM)
+            fit.shift_if(item.name)[:count] * usual_u(item.name)
             for item in fit.held
             if item.reason != "entry"
             and item.name in fit.parameters
@@ -144,7 +139,7 @@ def factors_of(lines: AxisLinesFinding, fit: LineFit | None) -> tuple[Factor, ..
         for i, name in enumerate(lines.parameters):
             if lines.covariance[i, i] == 0.0 and name.endswith(("pitch", "yaw", "roll")):
                 column = np.zeros(count)
-                column[i] = OPEN_ANGLE_U
+                column[i] = usual_u(name)
                 open_ones.append(column)
     if open_ones:
         found.append(Factor("open angles", np.column_stack(open_ones)))

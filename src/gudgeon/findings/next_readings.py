@@ -11,16 +11,16 @@ import numpy as np
 from numpy.typing import NDArray
 
 from gudgeon.centre.fit import Held, LineFit
+from gudgeon.centre.freeing import is_place
 from gudgeon.centre.plan import Plan, Planner
-from gudgeon.centre.readings import SLOPES, Reading
+from gudgeon.centre.rank import fixed_unknowns, unknowns
+from gudgeon.centre.readings import Reading
 from gudgeon.findings.gather import Lacking
 from gudgeon.findings.part_points import K_95, covering, worst_u
 from gudgeon.findings.reading_ground import (
-    ROUND_PLACES,
     SQUARE_U,
     Ground,
     GroundFindings,
-    is_angle,
     usual_u,
 )
 
@@ -236,7 +236,7 @@ class NextReadingFindings(GroundFindings):
         fit = study.fit
         if fit is None or len(study.frame.axes) == 1 or study.fatal or study.at_odds:
             return None
-        names = _unknowns(fit)
+        names = unknowns(fit)
         held = [h for h in fit.held if h.name in names]
         lost = [h for h in study.open_positions if h.name in names]
         if not held and not lost:
@@ -245,7 +245,7 @@ class NextReadingFindings(GroundFindings):
             ground = self._ground
         except Lacking:
             return None
-        fixed = len(names) - len({h.name for h in (*held, *lost)})
+        fixed = fixed_unknowns(fit)
         if lost:
             # No lines at all, so nothing has a cost yet: the cure is the plan itself.
             plan = self.reading_plan
@@ -346,11 +346,11 @@ class NextReadingFindings(GroundFindings):
             for name, by in zip(fit.parameters, shift, strict=True)
             if name in fit.free
             and abs(by) > PARTNER
-            and name in _unknowns(fit)
-            and is_angle(name) == is_angle(item.name)
+            and name in unknowns(fit)
+            and is_place(name) == is_place(item.name)
         )
         cost = float(np.max(np.linalg.norm(slopes @ shift[:count], axis=1)))
-        unit = 1e-3 if is_angle(item.name) else 1.0
+        unit = 1.0 if is_place(item.name) else 1e-3
         return OpenPart(
             item.name, item.reason, partners, 2.0 * usual_u(item.name) * cost, unit * cost
         )
@@ -362,7 +362,7 @@ class NextReadingFindings(GroundFindings):
             rows = tuple(r for step in plan.steps for r in step.readings)
             if self._cured(ground, (*ground.used, *rows)):
                 return plan.steps, plan.after_mm
-        held = [item.name for item in fit.held if item.name in _unknowns(fit)]
+        held = [item.name for item in fit.held if item.name in unknowns(fit)]
         best: tuple[float, tuple[NextReading, ...]] = (math.nan, ())
         # A centre shows two coordinates, a sweep over four turns three differences.
         for most in range(math.ceil(len(held) / 3), CURE_MOST + 1):
@@ -382,7 +382,7 @@ class NextReadingFindings(GroundFindings):
         fit = self._fit_of(readings)
         if _no_lines(fit):
             return False
-        names = _unknowns(fit)
+        names = unknowns(fit)
         costs = [
             self._open_part(fit, item, ground.slopes).cost_mm
             for item in fit.held
@@ -406,13 +406,4 @@ def _no_lines(fit: LineFit) -> bool:
     """Whether a position of the lines or of the face is given by nothing."""
     return bool(fit.undetermined) or any(
         (item.name, item.reason) == ("face", "untouched") for item in fit.held
-    )
-
-
-def _unknowns(fit: LineFit) -> tuple[str, ...]:
-    """Return the parameters that count: lines, slopes of the face, place of a bore or pin."""
-    return tuple(
-        name
-        for name in fit.parameters
-        if name in fit.frame.parameters or name in SLOPES or name in ROUND_PLACES
     )

@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 
 from gudgeon.centre.design import whitened
 from gudgeon.centre.errors import OPTIONAL
-from gudgeon.centre.fit import Held
+from gudgeon.centre.freeing import is_place
 from gudgeon.centre.lines import LineFrame
 from gudgeon.centre.plan import Offer
 from gudgeon.centre.readings import Model, Reading
@@ -27,7 +27,7 @@ from gudgeon.findings.gear import Candidate, Setting, gear_of
 from gudgeon.findings.lines import AxisLinesFinding
 from gudgeon.findings.part_points import PartPointFindings
 
-__all__ = ["ROUND_PLACES", "SQUARE_U", "Ground", "GroundFindings", "is_angle", "usual_u"]
+__all__ = ["RUNOUT_U_MM", "SQUARE_U", "Ground", "GroundFindings", "usual_u"]
 
 Floats = NDArray[np.float64]
 
@@ -228,23 +228,11 @@ class GroundFindings(PartPointFindings):
         fit = self.line_study.fit
         free = () if fit is None else fit.free
         for i, name in enumerate(ground.parameters):
-            if name not in free and (is_angle(name) or name in ROUND_PLACES):
+            if name not in free and (not is_place(name) or name in ROUND_PLACES):
                 wide[i, i] -= (1.0 - UNTRUSTED) / usual_u(name) ** 2
-            elif name in ground.frame.parameters and not is_angle(name):
+            elif name in ground.frame.parameters and is_place(name):
                 wide[i, i] += UNTRUSTED / PLACE_U_MM**2
         return wide
-
-
-def is_angle(name: str) -> bool:
-    """Whether a parameter is a lean of a line or a slope of the face."""
-    return Held(name, "").is_angle and name not in (
-        "tilt_y",
-        "tilt_z",
-        "rotary_x",
-        "rotary_y",
-        "rotary_z",
-        "face",
-    )
 
 
 def usual_u(name: str) -> float:
@@ -255,7 +243,7 @@ def usual_u(name: str) -> float:
         return ZERO_U_MM
     if name in OPTIONAL:
         return WIDE_U  # what is known of it stands in the fit's own rows
-    if is_angle(name):
+    if not is_place(name):
         return SQUARE_U
     if name in ROUND_PLACES:
         return RUNOUT_U_MM

@@ -38,6 +38,8 @@ from gudgeon.answer import Answer, Missing, Verdict
 from gudgeon.findings import Findings, Lacking
 from gudgeon.findings.accuracy import AccuracyFinding, DimensionFound
 from gudgeon.findings.accuracy_mends import Mend
+from gudgeon.findings.reading_ground import RUNOUT_U_MM
+from gudgeon.quantity.kinds import Kind
 from gudgeon.questions._accurate_show import (
     budget_table,
     dimensions_table,
@@ -105,7 +107,7 @@ def answer(findings: Findings) -> Answer:
         pictures=pictures(findings, found),
         flips=_flips(findings, found, worst),
         fix=fix,
-        assumed=_assumed(found),
+        assumed=_assumed(findings, found),
         missing=_wanted(findings, found),
         cautions=_cautions(findings, found),
         sources=_SOURCES,
@@ -237,7 +239,7 @@ def _flips(findings: Findings, found: AccuracyFinding, worst: DimensionFound) ->
     )
 
 
-def _assumed(found: AccuracyFinding) -> tuple[str, ...]:
+def _assumed(findings: Findings, found: AccuracyFinding) -> tuple[str, ...]:
     items = []
     if found.usual:
         items.append(f"Not entered, taken as usual: {'; '.join(found.usual)}.")
@@ -249,7 +251,7 @@ def _assumed(found: AccuracyFinding) -> tuple[str, ...]:
     if any("open angles" in one.outcome.shares for one in found.dimensions):
         items.append(
             "What no touch of the lines shows counts with one minute of arc (k = 1) for a lean "
-            "and 0.02 mm for a run-out."
+            f"and {findings.units.text(Kind.LENGTH, RUNOUT_U_MM)} for a run-out."
         )
     if any(one.setting.job.cuts[0].tool == "one tool" for one in found.dimensions):
         items.append("Features for which no tool is entered are cut with one and the same tool.")
