@@ -208,12 +208,10 @@ class Problem:
         first = self.closure
         between = (first.astype(np.float32) @ first.astype(np.float32)) > 0.5
         shut = first.T | between | np.eye(self.groups, dtype=bool)
-        inner = cost[1:-1, 1:-1]
-        inner[shut[np.ix_(self.group, self.group)]] = np.inf
-        cost[0, 1:-1][first.any(axis=0)[self.group]] = np.inf
-        cost[1:-1, -1][first.any(axis=1)[self.group]] = np.inf
-        if self.groups > 1:
-            cost[0, -1] = np.inf
+        late, early = np.any(first, axis=0), np.any(first, axis=1)
+        cost[1:-1, 1:-1][shut[np.ix_(self.group, self.group)]] = np.inf
+        cost[0, 1:-1][np.asarray(late)[self.group]] = np.inf
+        cost[1:-1, -1][np.asarray(early)[self.group]] = np.inf
         cost.setflags(write=False)
         return cost
 
