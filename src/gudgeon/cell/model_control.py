@@ -16,6 +16,7 @@ from gudgeon.quantity.kinds import Kind
 
 __all__ = [
     "AXIS_NAMES",
+    "BRAKES",
     "NOT_KNOWN",
     "NUMBERED",
     "Control",
@@ -40,6 +41,12 @@ NUMBERED: Final = (Meaning.RETURN_TO.value, Meaning.OFFSET.value)
 """Meanings that need a number."""
 
 AXIS_NAMES: Final = ("X", "Y", "Z", "tilt", "rotary")
+
+BRAKES: Final = (
+    *("clamps tilt", "clamps rotary", "clamps both"),
+    *("frees tilt", "frees rotary", "frees both"),
+)
+"""What a word may do to the clamps of the turning axes."""
 
 _LETTERS: Final = tuple("ABCDEFHIJKLMPQRSTUVWXYZ")
 _MEANINGS: Final = (*(meaning.value for meaning in Meaning), NOT_KNOWN)
@@ -85,6 +92,11 @@ class WordMeaning:
         "which one, for a return to reference or a work offset (counted from 1)",
         low=1,
         high=1000,
+    )
+    brakes: str | None = entry(
+        Kind.TEXT,
+        "what a word without motion does to the clamps of the turning axes (nothing if left out)",
+        choices=BRAKES,
     )
 
 

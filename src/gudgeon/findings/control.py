@@ -33,6 +33,7 @@ from gudgeon.program.dialect import (
     Write,
     key,
 )
+from gudgeon.program.track import Flag
 from gudgeon.quantity.amount import Amount
 
 __all__ = ["COMPUTED", "ENTERED", "ControlFinding", "ControlFindings", "word_text"]
@@ -59,6 +60,15 @@ _REPLACING: Final[Mapping[str, tuple[Meaning, str]]] = {
 }
 
 _SHIFTS: Final = {"X+": (1.0, 0.0), "X-": (-1.0, 0.0), "Y+": (0.0, 1.0), "Y-": (0.0, -1.0)}
+
+_BRAKES: Final[Mapping[str, Flag]] = {
+    "clamps tilt": Flag.CLAMPS_TILT,
+    "clamps rotary": Flag.CLAMPS_ROTARY,
+    "clamps both": Flag.CLAMPS_TILT | Flag.CLAMPS_ROTARY,
+    "frees tilt": Flag.FREES_TILT,
+    "frees rotary": Flag.FREES_ROTARY,
+    "frees both": Flag.FREES_TILT | Flag.FREES_ROTARY,
+}
 
 _AS_THEY_STAND: Final = (
     *("round_in_words", "atan_range", "mod_rule", "logic_rule", "repeat_zero", "step_from"),
@@ -317,6 +327,8 @@ def _words(control: Control) -> tuple[dict[WordKey, Role], tuple[str, ...]]:
             words.pop(word, None)
             continue
         words[word] = Role(Meaning(item.means), item.number or 0)
+        if item.means == Meaning.NO_MOTION.value:
+            words[word] = Role(Meaning.NO_MOTION, int(_BRAKES.get(item.brakes or "", Flag(0))))
         if item.means == Meaning.OFFSET.value and item.number is not None:
             names += [""] * (item.number - len(names))
             names[item.number - 1] = names[item.number - 1] or word_text(word)

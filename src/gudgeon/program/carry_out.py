@@ -125,7 +125,7 @@ def _set_spindle(run: Run, parts: Parts, meaning: Meaning) -> None:
 
 
 def _no_motion(run: Run, parts: Parts, meaning: Meaning) -> None:
-    run.event(Kind.OTHER)
+    run.event(Kind.OTHER, flags=parts.roles[meaning][0].index)
 
 
 def _dwell(run: Run, parts: Parts, meaning: Meaning) -> None:
@@ -216,6 +216,8 @@ _ACTIONS: Final[dict[Meaning, Callable[[Run, Parts, Meaning], None]]] = {
     Meaning.FAMILY: _set_offset,
     Meaning.ABSOLUTE: _set_mode,
     Meaning.INCREMENTAL: _set_mode,
+    Meaning.EXACT_STOP: _set_mode,
+    Meaning.PATH_MODE: _set_mode,
     Meaning.RETURN_INITIAL: _set_return_level,
     Meaning.RETURN_R: _set_return_level,
     Meaning.SHIFT_SET: _set_shift,

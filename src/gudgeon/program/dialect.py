@@ -198,7 +198,10 @@ GROUPS: Final[Mapping[str, frozenset[Meaning]]] = {
 
 @dataclass(frozen=True, slots=True)
 class Role:
-    """What a word means, with a number where the meaning needs one."""
+    """What a word means, with a number where the meaning needs one.
+
+    Of a word without motion `index` holds the flags of what it clamps or frees (`track.Flag`).
+    """
 
     meaning: Meaning
     index: int = 0

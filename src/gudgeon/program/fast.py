@@ -99,7 +99,8 @@ def _words_of(dialect: Dialect) -> _Words:
 
 
 def _modes(force: InForce) -> tuple[object, ...]:
-    return force.plane, force.unit, force.absolute, force.feed_mode, force.cutter_side
+    feeds = force.feed_mode, force.exact_stop
+    return force.plane, force.unit, force.absolute, *feeds, force.cutter_side
 
 
 def _g_mean(dialect: Dialect, force: InForce) -> NDArray[np.int8]:
@@ -116,9 +117,8 @@ def _g_mean(dialect: Dialect, force: InForce) -> NDArray[np.int8]:
         Meaning.INCREMENTAL: force.absolute is False,
         Meaning.FEED_MINUTE: force.feed_mode == "minute",
         Meaning.CUTTER_OFF: force.cutter_side == 0,
-        # Where one block ends and the next begins is not changed by these.
-        Meaning.EXACT_STOP: True,
-        Meaning.PATH_MODE: True,
+        Meaning.EXACT_STOP: force.exact_stop,
+        Meaning.PATH_MODE: not force.exact_stop,
     }
     groups = {
         meaning: words.G_GROUPS + number

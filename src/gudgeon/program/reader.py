@@ -43,8 +43,6 @@ _NOTHING: Final = frozenset(
         Meaning.SHIFT_ZERO,
         Meaning.SHIFT_OFF,
         Meaning.SPINDLE_OFF,
-        Meaning.EXACT_STOP,
-        Meaning.PATH_MODE,
         Meaning.NO_MOTION,
     }
 )

@@ -38,13 +38,15 @@ _MODES: Final[Mapping[Meaning, tuple[str, object]]] = {
     Meaning.FEED_INVERSE: ("feed_mode", "inverse"),
     Meaning.FEED_MINUTE: ("feed_mode", "minute"),
     Meaning.FEED_TURN: ("feed_mode", "turn"),
+    Meaning.EXACT_STOP: ("exact_stop", True),
+    Meaning.PATH_MODE: ("exact_stop", False),
 }
 
 _MOST_REGISTER: Final = 99_999
 
 
 def set_mode(run: Run, meaning: Meaning, column: int) -> None:
-    """Change plane, unit, distance or feed mode.
+    """Change plane, unit, distance, feed or path mode.
 
     A change of the feed mode forgets the feed: its number meant something else.
 

@@ -161,7 +161,11 @@ def _sorted(run: Run, block: Block) -> Parts:
 def _add_role(parts: Parts, role: Role, one: Given) -> None:
     meaning = role.meaning
     if meaning is Meaning.NO_MOTION:
-        parts.roles.setdefault(meaning, (role, one))
+        before = parts.roles.get(meaning)
+        if before is None:
+            parts.roles[meaning] = role, one
+        elif role.index:  # several in one block make one row that holds what they all clamp
+            parts.roles[meaning] = Role(meaning, before[0].index | role.index), before[1]
         return
     if meaning in parts.roles:
         raise Halt(Code.GROUP_TWICE, one.column, first=parts.word(meaning).text, second=one.text)

@@ -37,7 +37,7 @@ class Kind(IntEnum):
     PROBE = 8
     """A feed move that ends at a touch not later than its end."""
     OTHER = 9
-    """A declared word without motion (coolant, clamps)."""
+    """A declared word without motion (coolant, clamps; see flags); one row a block."""
 
 
 class FeedKind(IntEnum):
@@ -69,6 +69,11 @@ class Flag(IntFlag):
     SPINDLE_STOPPED = 64
     """The spindle stands still during this move of a cycle."""
     TO_REFERENCE = 128
+    CLAMPS_TILT = 256
+    """Of a word without motion: it clamps the tilt axis."""
+    CLAMPS_ROTARY = 512
+    FREES_TILT = 1024
+    FREES_ROTARY = 2048
 
 
 SEGMENT: Final = np.dtype(
@@ -138,6 +143,8 @@ class InForce(NamedTuple):
         A tilted plane is in force.
     tool_point : bool
         Tool-point control is in force.
+    exact_stop : bool
+        The axes stop at the end of every feed move (NISTIR 6556, 3.5.14).
     """
 
     tool: int | None = None
@@ -158,6 +165,7 @@ class InForce(NamedTuple):
     cycle: str | None = None
     plane_tilted: bool = False
     tool_point: bool = False
+    exact_stop: bool = False
 
 
 class Ended(IntEnum):
