@@ -9,14 +9,8 @@ import numpy as np
 import pytest
 
 from gudgeon.centre.fit import Known, fit_lines
-from gudgeon.centre.notation import (
-    component_errors,
-    location_errors,
-    short_symbol,
-    zero_angle_error,
-)
+from gudgeon.centre.notation import location_errors, short_symbol
 from gudgeon.centre.pooling import STATED_DOF, pooled
-from gudgeon.centre.positioning import positioning
 from gudgeon.quantity.spread import coverage_factor
 from tests.centre.simulate import Unit, frame
 
@@ -84,19 +78,13 @@ def test_what_is_known_from_elsewhere_keeps_its_own_uncertainty() -> None:
     assert 0.1 < math.sqrt(fit.covariance[at, at]) < 0.12
 
 
-def test_positioning_needs_runs_of_both_ways() -> None:
-    with pytest.raises(ValueError, match="as many runs"):
-        positioning([[1.0, 2.0]], [[1.0, 2.0, 3.0]])
-    with pytest.raises(ValueError, match="as many runs"):
-        positioning([[1.0]], [[1.0]])
-
-
 def test_symbols_of_an_axis() -> None:
-    assert component_errors("B") == ("EXB", "EYB", "EZB", "EAB", "EBB", "ECB")
-    assert location_errors("A") == ("EY0A", "EZ0A", "EB0A", "EC0A")
-    assert short_symbol(zero_angle_error("C")) == "COC"
-    for strange in ("X", "", "AB"):
-        with pytest.raises(ValueError, match="axis of rotation"):
-            component_errors(strange)
+    assert location_errors("X", "A") == ("EY0A", "EZ0A", "EB0A", "EC0A")
+    # A control may call the axis that lies along X by another letter.
+    assert location_errors("X", "B") == ("EY0B", "EZ0B", "EB0B", "EC0B")
+    assert short_symbol("EC0C") == "COC"
+    for strange in ("A", "", "XY"):
+        with pytest.raises(ValueError, match="lies along"):
+            location_errors(strange, "A")
     with pytest.raises(ValueError, match="symbol"):
         short_symbol("EXC")

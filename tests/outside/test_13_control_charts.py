@@ -1,6 +1,7 @@
 """Outside values of topic 13 against the charts and comparisons of the daily checks.
 
-Left out: CC-062 (zone rules; from memory, and nobody recomputed them).
+Left out: CC-062 (zone rules; from memory, and nobody recomputed them).  Rows that no answer needs
+are listed with the reason.
 """
 
 from __future__ import annotations
@@ -12,8 +13,8 @@ import numpy as np
 import pytest
 from scipy.special import chdtri
 
-from gudgeon.drift import charts, compare
-from gudgeon.quantity.spread import coverage_factor
+from gudgeon.drift import charts
+from gudgeon.quantity.spread import coverage_factor, en_number
 from tests.outside import rows
 
 ROWS = rows("13-control-charts")
@@ -62,24 +63,6 @@ def ewma_outside(row: dict[str, Any]) -> bool:
     return bool(np.any((averages(row) > upper) | (averages(row) < lower)))
 
 
-def one_outlier(row: dict[str, Any]) -> object:
-    x = row["inputs"]["x"]
-    return compare.outlier_statistic(x), compare.outlier_limit(len(x), two_sided=False)
-
-
-def outlier_limits(row: dict[str, Any]) -> object:
-    n = row["inputs"]["n"]
-    return (
-        compare.outlier_limit(n, 0.05, two_sided=False),
-        compare.outlier_limit(n, 0.01, two_sided=False),
-        compare.outlier_limit(n, 0.05),
-    )
-
-
-def share(groups: int, of: int) -> Check:
-    return lambda _: compare.largest_share_limit(groups, of - 1)
-
-
 def chi_squared(dof: int) -> Check:
     # The library function whose counterpart `explain` takes its chances from.
     return lambda _: tuple(chdtri(dof, 1.0 - p) for p in (0.025, 0.95, 0.975))
@@ -89,9 +72,19 @@ def student(dof: int) -> Check:
     return lambda _: tuple(coverage_factor(dof, 2.0 * p - 1.0) for p in (0.90, 0.95, 0.975, 0.995))
 
 
-def two_means(row: dict[str, Any]) -> object:
-    return compare.two_means(row["inputs"]["before"], row["inputs"]["after"])
+OUTLIERS = (
+    "a bad reading is judged by the evidence of the whole record, not by its mean and scatter"
+)
+GROUPS = "the readings of a feature share one stated scatter; no answer compares that of groups"
 
+NOT_CHECKED = {
+    "CC-043": "no answer shows the plain sum: it wanders where nothing moves",
+    "CC-070": OUTLIERS,
+    "CC-120": "a step is judged with temperature and day unsure, not as two plain means",
+    "CC-122": "motion with temperature is found along with steps and trends, not from one line",
+    **{f"CC-{n:03d}": OUTLIERS for n in range(80, 90)},
+    **{f"CC-{n:03d}": GROUPS for n in range(90, 94)},
+}
 
 CHECKS: dict[str, Check] = {
     **{f"CC-{n:03d}": chart_factors for n in (*range(2, 11), 15, 20, 25)},
@@ -100,28 +93,21 @@ CHECKS: dict[str, Check] = {
     "CC-040": lambda row: sums(row)[0],
     "CC-041": lambda row: sums(row)[1],
     "CC-042": lambda row: bool(np.max(sums(row)) > row["inputs"]["H"]),
-    "CC-043": lambda row: charts.cumulative(inputs(row)["x"], inputs(row)["target"]),
     "CC-050": averages,
     "CC-051": ewma_reach,
     "CC-052": ewma_outside,
     "CC-060": lambda row: charts.individuals(row["inputs"]["x"]),
-    "CC-061": lambda _: charts.beyond(3.0),
-    "CC-070": one_outlier,
-    **{f"CC-{n:03d}": outlier_limits for n in range(80, 90)},
-    "CC-090": share(3, 3),
-    "CC-091": share(4, 3),
-    "CC-092": share(5, 5),
-    "CC-093": share(10, 3),
+    # A moving average of the newest value only is the chart of single values.
+    "CC-061": lambda _: (1.0 / charts.ewma_run_length(1.0, 3.0), charts.ewma_run_length(1.0, 3.0)),
     **{f"CC-{100 + i}": chi_squared(k) for i, k in enumerate((1, 2, 3, 5, 10, 20))},
     **{f"CC-{110 + i}": student(k) for i, k in enumerate((1, 2, 4, 9, 19))},
-    "CC-120": two_means,
-    "CC-121": lambda _: compare.en_number(16.0 - 12.0, 3.0, 2.0),
-    "CC-122": lambda row: compare.slope(row["inputs"]["x"], row["inputs"]["y"]),
+    "CC-121": lambda _: en_number(16.0 - 12.0, 3.0, 2.0),
 }
 
 
-def test_every_row_is_compared() -> None:
-    assert set(CHECKS) == set(ROWS)
+def test_every_row_is_compared_or_said_why_not() -> None:
+    assert set(CHECKS) | set(NOT_CHECKED) == set(ROWS)
+    assert not set(CHECKS) & set(NOT_CHECKED)
 
 
 @pytest.mark.parametrize("name", CHECKS)

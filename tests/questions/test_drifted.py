@@ -66,6 +66,10 @@ def test_nothing_has_moved() -> None:
     assert {table.name for table in answer.tables} == {"checks", "mornings", "charts"}
     limit = answer.figure("visible_step").value
     assert limit is not None and limit < 0.02
+    # Six series; a sum is set to one alarm in 40 / 5 %, an average of weight 0.2 beyond three
+    # sigma alarms once in 560 (Markov chain) for each.
+    assert "once in 800 mornings" in answer.table("charts").title
+    assert answer.table("charts").title.endswith("once in 93")
 
 
 def test_the_unit_has_moved_which_day_which_parts_which_faces() -> None:

@@ -19,6 +19,7 @@ from gudgeon.cell.model import Cell, Control, Placement, Readings, Shop, Touch
 from gudgeon.centre.lines import LineFrame
 from gudgeon.centre.readings import Reading
 from gudgeon.findings import Findings, Lacking
+from gudgeon.quantity.amount import Amount
 from gudgeon.questions import turns
 from tests.centre.simulate import TRUE, Unit, frame
 from tests.questions.trunnions import cell, mm
@@ -152,6 +153,19 @@ def test_tilt_along_y_names_the_x_of_the_tilt_line() -> None:
     assert values["axis_offset"] == pytest.approx(-(0.035 - 0.012))
     assert values["platter_y"] == pytest.approx(-130.0 - 0.246)
     assert [row[0] for row in found.table("iso_230_7").rows][:2] == ["EX0B", "EZ0B"]
+    assert [row[-1] for row in found.table("iso_230_7").rows][:2] == ["XOB", "ZOB"]
+
+
+def test_entries_beside_the_touches_agree_within_both_uncertainties() -> None:
+    one = touched()
+    off = {}
+    for entry in (Amount(25.0, 0.05), Amount(24.9, 0.05), Amount(25.0)):
+        told = ask(replace(one, unit=replace(one.unit, face_height=entry)))
+        row = next(r for r in told.table("entries").rows if r[0] == "unit.face_height")
+        off[entry.value, entry.plus_minus] = row[-1]
+        assert row[2] == entry.plus_minus
+    # Touched: 20.03 + 4.982, +- a few micrometres.
+    assert off == {(25.0, 0.05): "yes", (24.9, 0.05): "no", (25.0, None): "no +- entered"}
 
 
 def test_nothing_touched_names_the_first_touch_and_the_whole_procedure() -> None:

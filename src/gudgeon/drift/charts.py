@@ -1,8 +1,7 @@
 """Control charts: sums, moving averages and limits, with how often they alarm for nothing.
 
 CUSUM, EWMA and individuals charts as in the usual textbooks (recursions and limits checked against
-published examples); run lengths by Siegmund's approximation and by Markov chains (Brook and Evans
-1972; both from memory).
+published examples); run lengths by Markov chains (Brook and Evans 1972; from memory).
 """
 
 from __future__ import annotations
@@ -17,8 +16,6 @@ from scipy.special import gammaln, ndtr
 
 __all__ = [
     "Factors",
-    "beyond",
-    "cumulative",
     "cusum",
     "cusum_limit",
     "cusum_run_length",
@@ -27,7 +24,6 @@ __all__ = [
     "ewma_run_length",
     "factors",
     "individuals",
-    "siegmund_run_length",
 ]
 
 Floats = NDArray[np.float64]
@@ -114,11 +110,6 @@ def individuals(values: ArrayLike) -> tuple[float, float, float, float]:
     return mean, moving, mean + reach, mean - reach
 
 
-def cumulative(values: ArrayLike, target: float) -> Floats:
-    """Return the plain cumulative sum of values less target."""
-    return np.cumsum(np.asarray(values, dtype=np.float64) - target)
-
-
 def cusum(values: ArrayLike, target: float, allowance: float) -> tuple[Floats, Floats]:
     """Return the upper and the lower tabular cumulative sum, both counted upwards from zero."""
     x = np.asarray(values, dtype=np.float64)
@@ -149,27 +140,11 @@ def ewma_limits(
     return target + reach, target - reach
 
 
-def beyond(width: float) -> tuple[float, float]:
-    """Return how often a normal value lies beyond +- `width` sigma, and the mean run length."""
-    rate = 2.0 * float(ndtr(-width))
-    return rate, 1.0 / rate
-
-
-def siegmund_run_length(allowance: float, limit: float, shift: float = 0.0) -> float:
-    """Return the mean run length of a two-sided CUSUM of unit normal values (Siegmund)."""
-
-    def one_sided(drift: float) -> float:
-        b = limit + 1.166
-        if abs(drift) < 1e-9:
-            return b * b
-        return (math.exp(-2.0 * drift * b) + 2.0 * drift * b - 1.0) / (2.0 * drift * drift)
-
-    rates = 1.0 / one_sided(shift - allowance) + 1.0 / one_sided(-shift - allowance)
-    return 1.0 / rates
-
-
 def cusum_run_length(allowance: float, limit: float, shift: float = 0.0, cells: int = 150) -> float:
-    """Return the same by a Markov chain: the sum's range cut into `cells`."""
+    """Return the mean run length of a two-sided CUSUM of unit normal values.
+
+    By a Markov chain: the sum's range cut into `cells`.
+    """
 
     def one_sided(drift: float) -> float:
         width = 2.0 * limit / (2.0 * cells - 1.0)

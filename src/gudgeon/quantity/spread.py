@@ -33,6 +33,7 @@ __all__ = [
     "correlations",
     "coverage_factor",
     "effective_dof",
+    "en_number",
     "half_width_u",
     "jacobian",
     "mean_of_sets",
@@ -263,6 +264,18 @@ def acceptance_limit(limit: float, expanded_u: float) -> float:
     Guard band of one expanded uncertainty (ISO 14253-1; JCGM 106:2012, 8.3.2).
     """
     return limit - expanded_u
+
+
+def en_number(difference: float, expanded_one: float, expanded_two: float) -> float:
+    """Return the En number of two results; up to 1 they agree (ISO 13528, from memory).
+
+    Parameters
+    ----------
+    difference : float
+    expanded_one, expanded_two : float
+        Their expanded uncertainties (k = 2), not both zero.
+    """
+    return abs(difference) / math.hypot(expanded_one, expanded_two)
 
 
 def probability_below(limit: float, value: float, u: float) -> float:

@@ -8,7 +8,15 @@ import numpy as np
 
 from gudgeon.answer import Column, Figure, Table
 from gudgeon.drift.ahead import deviates
-from gudgeon.drift.charts import cusum, cusum_limit, ewma, ewma_limits, individuals
+from gudgeon.drift.charts import (
+    cusum,
+    cusum_limit,
+    ewma,
+    ewma_limits,
+    ewma_run_length,
+    factors,
+    individuals,
+)
 from gudgeon.drift.watch import ALARM, FALSE_RATE, WATCHED_DAYS
 from gudgeon.findings import Findings, Lacking
 from gudgeon.findings.drifting import DriftFinding, Moved
@@ -448,7 +456,8 @@ def charts_table(found: DriftFinding) -> Table:
     )
     standard = deviates(found.record.rows(kept), judged.columns, first)
     count = len(found.series)
-    limit = cusum_limit(ALLOWANCE, WATCHED_DAYS / FALSE_RATE * count)
+    quiet = WATCHED_DAYS / FALSE_RATE
+    limit = cusum_limit(ALLOWANCE, quiet * count)
     reach = ewma_limits(0.0, 1.0, WEIGHT, WIDTH)[0]
     rows = []
     for j, (check, axis) in enumerate(found.series):
@@ -465,7 +474,7 @@ def charts_table(found: DriftFinding) -> Table:
                 round(limit, 2),
                 round(float(average[-1]), 2),
                 round(reach, 2),
-                round(moving / 1.128, 2),
+                round(moving / factors(2).d2, 2),
             )
         )
     columns = (
@@ -476,9 +485,12 @@ def charts_table(found: DriftFinding) -> Table:
         Column("ewma_limit", "its limits, +-"),
         Column("short", "scatter from morning to morning"),
     )
+    often = ewma_run_length(WEIGHT, WIDTH) / count
     return Table(
         "charts",
-        "Control charts: each reading against what was expected, in sigma",
+        "Control charts: each reading against what was expected, in sigma; where nothing moves, "
+        f"one of the sums passes its limit once in {quiet:.0f} mornings, one of the averages once "
+        f"in {often:.0f}",
         columns,
         tuple(rows),
     )

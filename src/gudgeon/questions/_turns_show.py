@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 from gudgeon.answer import Cell, Column, Figure, Table
 from gudgeon.centre.fit import Held, LineFit
 from gudgeon.centre.lines import LineFrame
+from gudgeon.centre.notation import location_errors, short_symbol
 from gudgeon.centre.positions import POSITIONS, POSITIONS_SINGLE, across_direction, positions
 from gudgeon.centre.readings import Reading
 from gudgeon.centre.suspects import Suspect
@@ -20,7 +21,7 @@ from gudgeon.findings.bad_readings import rows_of
 from gudgeon.findings.procedure import TouchOrder, side_name
 from gudgeon.quantity.kinds import Kind
 from gudgeon.quantity.show import Units
-from gudgeon.quantity.spread import Spread, propagate
+from gudgeon.quantity.spread import Spread, en_number, propagate
 from gudgeon.questions._shared import figure
 
 __all__ = [
@@ -363,13 +364,20 @@ def entries_table(findings: Findings, found: Found) -> Table | None:
         if entry is None or name not in found.values:
             continue
         value, spread = found.get(name)
+        apart = value * turn - entry.value
+        stated = entry.plus_minus
+        agrees = "no +- entered"
+        if stated is not None:
+            agrees = "yes" if en_number(apart, spread, stated) <= 1.0 else "no"
         rows.append(
             (
                 key,
                 units.shown(LENGTH, entry.value),
+                None if stated is None else units.shown(LENGTH, stated),
                 units.shown(LENGTH, value * turn),
                 units.shown(LENGTH, spread),
-                units.shown(LENGTH, value * turn - entry.value) + 0.0,
+                units.shown(LENGTH, apart) + 0.0,
+                agrees,
             )
         )
     if not rows:
@@ -378,9 +386,11 @@ def entries_table(findings: Findings, found: Found) -> Table | None:
     columns = (
         Column("entry", "entry"),
         Column("entered", "as entered", unit),
+        Column("entered_pm", "+-", unit),
         Column("touched", "as touched", unit),
         Column("pm", "+-", unit),
         Column("difference", "touched - entered", unit),
+        Column("agrees", "agrees within both +-"),
     )
     return Table("entries", "Entries of the cell file beside the touches", columns, tuple(rows))
 
@@ -391,59 +401,65 @@ def notation_table(findings: Findings, frame: LineFrame, found: Found, free: set
     tilt, rotary = senses.tilt_letter or "A", senses.rotary_letter
     rows: list[tuple[Cell, ...]] = []
 
-    def place(direction: str, letter: str, name: str) -> None:
+    def place(symbol: str, name: str) -> None:
         value, spread = found.get(name)
         rows.append(
             (
-                f"E{direction}0{letter}",
-                f"place of axis {letter} in {direction}",
+                symbol,
+                f"place of axis {symbol[-1]} in {symbol[1]}",
                 units.shown(LENGTH, value),
                 units.shown(LENGTH, spread),
                 None,
                 None,
                 "machine coordinate",
+                short_symbol(symbol),
             )
         )
 
-    def angle(about: str, letter: str, value: float, spread: float, freed: bool) -> None:
+    def angle(symbol: str, value: float, spread: float, freed: bool) -> None:
         rows.append(
             (
-                f"E{about}0{letter}",
-                f"turn of axis {letter} about {'XYZ'['ABC'.index(about)]}",
+                symbol,
+                f"turn of axis {symbol[-1]} about {'XYZ'['ABC'.index(symbol[1])]}",
                 None,
                 None,
                 units.shown(ANGLE, value) + 0.0 if freed else None,
                 units.shown(ANGLE, spread) if freed else None,
                 "from its nominal direction" if freed else "not measured, taken as zero",
+                short_symbol(symbol),
             )
         )
 
     along_x = abs(frame.along[0]) >= abs(frame.along[1])
-    place("Y" if along_x else "X", tilt, "tilt_y" if along_x else "tilt_x")
-    place("Z", tilt, "tilt_z")
+    across_of, height_of, rise_of, yaw_of = location_errors("X" if along_x else "Y", tilt)
+    place(across_of, "tilt_y" if along_x else "tilt_x")
+    place(height_of, "tilt_z")
     rise, rise_pm = found.get("tilt_rise")
     yaw, yaw_pm = found.get("tilt_yaw")
     # A line along X that rises has turned about -Y; one along Y, about +X.
-    angle("B" if along_x else "A", tilt, -rise if along_x else rise, rise_pm, "tilt_pitch" in free)
-    angle("C", tilt, yaw, yaw_pm, "tilt_yaw" in free)
-    place("X", rotary, "platter_x")
-    place("Y", rotary, "platter_y")
+    angle(rise_of, -rise if along_x else rise, rise_pm, "tilt_pitch" in free)
+    angle(yaw_of, yaw, yaw_pm, "tilt_yaw" in free)
+    place_x, place_y, lean_of_y, lean_of_x = location_errors("Z", rotary)
+    place(place_x, "platter_x")
+    place(place_y, "platter_y")
     lean_x, lean_x_pm = found.get("rotary_lean_x")
     lean_y, lean_y_pm = found.get("rotary_lean_y")
     leans = bool({"rotary_roll", "rotary_pitch"} & free)
-    angle("A", rotary, -lean_y, lean_y_pm, leans and lean_y_pm > 0.0)
-    angle("B", rotary, lean_x, lean_x_pm, leans and lean_x_pm > 0.0)
+    angle(lean_of_y, -lean_y, lean_y_pm, leans and lean_y_pm > 0.0)
+    angle(lean_of_x, lean_x, lean_x_pm, leans and lean_x_pm > 0.0)
     offset, offset_pm = found.get("axis_offset")
     across = side_name(across_direction(frame))
+    pair = (f"E{across[0]}0{rotary}", f"E{across[0]}0{tilt}")
     rows.append(
         (
-            f"E{across[0]}0{rotary} - E{across[0]}0{tilt}",
+            " - ".join(pair),
             f"axis {rotary} beside axis {tilt}, signed: + where {rotary} lies towards {across}",
             units.shown(LENGTH, offset) + 0.0,
             units.shown(LENGTH, offset_pm),
             None,
             None,
             f"axis {tilt}",
+            " - ".join(short_symbol(one) for one in pair),
         )
     )
     columns = (
@@ -454,6 +470,7 @@ def notation_table(findings: Findings, frame: LineFrame, found: Found, free: set
         Column("turn", "turn", units.unit(ANGLE)),
         Column("turn_pm", "+-", units.unit(ANGLE)),
         Column("from", "counted from"),
+        Column("older", "older writing"),
     )
     title = "Location errors in the notation of ISO 230-7 (meaning of the letters from memory)"
     return Table("iso_230_7", title, columns, tuple(rows))
