@@ -438,3 +438,8 @@ def test_the_cell_file_is_told_before_its_readings() -> None:
     one = Fault("K005", "error", "w", (Place("a.csv", 1, "x"),), "y.", "d")
     two = Fault("C011", "error", "w", (Place("z.toml", 9, "x"),), "y.", "d")
     assert in_order([one, two, one]) == (two, one)
+
+
+def test_a_comment_behind_a_value_is_not_taken_for_the_value() -> None:
+    (place,) = read_cell('[unit]\nmass = "8 mm"   # weighed\n').faults[0].places
+    assert place.text[slice(place.start, place.end)] == '"8 mm"'

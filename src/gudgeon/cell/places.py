@@ -120,7 +120,7 @@ class Source:
                 return
             path = (*under, *parts(key))
             keys.setdefault(path, span(key))
-            read_value(node.children[-1], path)
+            read_value(node.children[2], path)  # a comment may stand behind it
 
         def read_value(node: Node, path: Path) -> None:
             values.setdefault(path, span(node))
