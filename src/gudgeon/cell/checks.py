@@ -2,7 +2,8 @@
 
 Each function looks at the whole cell, yields its faults, and stays silent where an entry that it
 needs is absent.  `contradictions` holds the functions on geometry and sums,
-`control_checks` those on the control's words and registers, this module those on names, letters and
+`control_checks` those on the control's words and registers, `time_checks` those on times and on
+what must come first, this module those on names, letters and
 the readings, and `check`, which runs them all.
 """
 
@@ -13,7 +14,7 @@ from collections import Counter
 from collections.abc import Callable, Iterator
 from typing import Final
 
-from gudgeon.cell import contradictions, control_checks
+from gudgeon.cell import contradictions, control_checks, time_checks
 from gudgeon.cell.faults import Fault, Place
 from gudgeon.cell.model import Cell, Touch
 from gudgeon.cell.places import Path, Source
@@ -308,4 +309,9 @@ _CHECKS: Final[tuple[Check, ...]] = (
     control_checks.entry_twice,
     control_checks.offset_unnamed,
     control_checks.incomplete,
+    time_checks.feed_over_rapids,
+    time_checks.own_sister,
+    time_checks.waits_for_itself,
+    time_checks.after_other_part,
+    time_checks.brakes_without_meaning,
 )

@@ -244,6 +244,7 @@ def pose_outside(cell: Cell, source: Source) -> Iterator[Fault]:
     for number, cut in enumerate(cell.operations):
         path = ("operations", number, "pose")
         poses.append((cut.pose, path, f"the operation {cut.name or number + 1}"))
+    poses.append((cell.shift.load_pose, ("shift", "load_pose"), "loading"))
     for pose, path, what in poses:
         if pose is None:
             continue

@@ -52,7 +52,7 @@ def double_names(cell: Cell, source: Source) -> Iterator[Fault]:
 
 
 def unknown_names(cell: Cell, source: Source, broken: frozenset[str]) -> Iterator[Fault]:
-    """Yield C026 for every part, face, tool, station or box that is used but not given.
+    """Yield C026 for every name that is used but not given.
 
     A cell that has no parts (or tools) at all is still being written; nothing is said then.
 
@@ -107,7 +107,36 @@ def unknown_names(cell: Cell, source: Source, broken: frozenset[str]) -> Iterato
         known = faces_of(cut.part) if parts_known else []
         if known and cut.face is not None and cut.face not in known:
             yield _unknown(source, (*path, "face"), "face", cut.face, known)
+        for place, face in enumerate(cut.other_poses):
+            if known and face not in known:
+                yield _unknown(source, (*path, "other_poses", place), "face", face, known)
+        for place, name in enumerate(cut.stations):
+            if stations_known and name not in stations:
+                yield _unknown(source, (*path, "stations", place), "station", name, stations)
+    yield from _unknown_in_times(cell, source, broken, numbers if tools_known else [])
     yield from _unknown_features(cell, source, broken, numbers if tools_known else [], stations)
+
+
+def _unknown_in_times(
+    cell: Cell, source: Source, broken: frozenset[str], tools: list[str]
+) -> Iterator[Fault]:
+    """Yield C026 for names of operations, sister tools and timed programs."""
+    cuts = [cut.name for cut in cell.operations if cut.name is not None]
+    for number, cut in enumerate(cell.operations):
+        for place, name in enumerate(cut.after):
+            if "operations" not in broken and name not in cuts:
+                path: Path = ("operations", number, "after", place)
+                yield _unknown(source, path, "operation", name, cuts)
+    for number, tool in enumerate(cell.tools):
+        for place, sister in enumerate(tool.sisters):
+            if tools and str(sister) not in tools:
+                path = ("tools", number, "sisters", place)
+                yield _unknown(source, path, "tool", str(sister), tools)
+    files = [program.file for program in cell.programs if program.file is not None]
+    for number, reading in enumerate(cell.timing.stopwatch):
+        if files and "programs" not in broken and reading.program not in (None, *files):
+            path = ("timing", "stopwatch", number, "program")
+            yield _unknown(source, path, "program", str(reading.program), files)
 
 
 def _unknown_features(
@@ -157,6 +186,8 @@ def _unknown(source: Source, path: Path, what: str, name: str, known: list[str])
         "box": "[[unit.boxes]]",
         "station": "[[stations]]",
         "feature": "[[parts.features]]",
+        "operation": "[[operations]]",
+        "program": "[[programs]]",
     }[what]
     do = f"write {mark}{near[0]}{mark}, or " if near and what != "tool" else ""
     return Fault(
