@@ -75,13 +75,13 @@ def seats(cell: Cell) -> tuple[Seat, ...]:
     shown = []
     for k, station in enumerate(cell.stations):
         serial += not station.empty
-        side, row, column = found.get(k, (None, None, None))
+        looks, row, column = found.get(k, (None, None, None))
         shown.append(
             Seat(
                 None if station.empty else serial,
                 station.name or str(k + 1),
                 station.part or only or "",
-                side,
+                looks,
                 row,
                 column,
             )
