@@ -12,6 +12,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from gudgeon.cell import day_store as store
+from gudgeon.cell import store_file
 from gudgeon.cell.days import day_of, read_days, read_made
 from gudgeon.cell.model import DayRow
 
@@ -149,7 +150,7 @@ def test_who_looks_for_doubles_lets_nobody_write_until_done(
 def test_a_held_store_is_told(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     path = tmp_path / "cell.days.sqlite"
     store.add_rows(path, [row()], "h")
-    monkeypatch.setattr(store, "WAIT_S", 0.05)
+    monkeypatch.setattr(store_file, "WAIT_S", 0.05)
     with contextlib.closing(sqlite3.connect(path, isolation_level=None)) as other:
         other.execute("BEGIN EXCLUSIVE")
         with pytest.raises(store.StoreError, match="another program holds it"):

@@ -8,12 +8,13 @@ from __future__ import annotations
 
 import contextlib
 import sqlite3
-from collections.abc import Iterator, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Final
 
 from gudgeon.cell.model_drift import DayRow
+from gudgeon.cell.store_file import StoreError, opened
 
 __all__ = [
     "VERSION",
@@ -29,9 +30,6 @@ __all__ = [
 VERSION: Final = 1
 """Version of the tables; a file of a later one is refused."""
 
-WAIT_S: Final = 10.0
-"""How long to wait for another writer."""
-
 _TABLES: Final = """
 CREATE TABLE checks (
     number INTEGER PRIMARY KEY AUTOINCREMENT,
@@ -46,10 +44,6 @@ CREATE TABLE checks (
     corrected_by INTEGER REFERENCES checks (number)
 )
 """
-
-
-class StoreError(Exception):
-    """The store cannot be used; the text says why, in the words of the shop."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -187,50 +181,5 @@ def _insert(base: sqlite3.Connection, row: DayRow, cell: str) -> int:
     return done.lastrowid
 
 
-@contextlib.contextmanager
-def _opened(path: Path, *, write: bool) -> Iterator[sqlite3.Connection]:
-    """Open the store for one transaction; what is written is whole or not there at all."""
-    name = path.name
-    try:
-        if write:
-            base = sqlite3.connect(path, timeout=WAIT_S, isolation_level=None)
-        else:
-            base = sqlite3.connect(
-                f"{path.absolute().as_uri()}?mode=ro",
-                timeout=WAIT_S,
-                isolation_level=None,
-                uri=True,
-            )
-    except sqlite3.Error as problem:
-        raise StoreError(f'"{name}" cannot be opened: {problem}') from None
-    try:
-        base.execute("PRAGMA synchronous = FULL")
-        base.execute("BEGIN IMMEDIATE" if write else "BEGIN")
-        version = int(base.execute("PRAGMA user_version").fetchone()[0])
-        tables = int(base.execute("SELECT count(*) FROM sqlite_master").fetchone()[0])
-        if version > VERSION:
-            raise StoreError(
-                f'"{name}" was written by a later version of this program (tables {version}, '
-                f"known here {VERSION})"
-            )
-        if version == 0 and tables == 0:
-            if write:
-                base.execute(_TABLES)
-                base.execute(f"PRAGMA user_version = {VERSION}")
-            else:
-                raise StoreError(f'"{name}" holds no morning checks')
-        elif version < VERSION:
-            raise StoreError(f'"{name}" is no store of morning checks')
-        yield base
-        base.execute("COMMIT")
-    except sqlite3.OperationalError as problem:
-        held = "locked" in str(problem) or "busy" in str(problem)
-        why = "another program holds it" if held else str(problem)
-        raise StoreError(f'"{name}" cannot be used: {why}') from None
-    except sqlite3.DatabaseError:
-        raise StoreError(f'"{name}" is no store of morning checks') from None
-    finally:
-        if base.in_transaction:
-            with contextlib.suppress(sqlite3.Error):
-                base.execute("ROLLBACK")
-        base.close()
+def _opened(path: Path, *, write: bool) -> contextlib.AbstractContextManager[sqlite3.Connection]:
+    return opened(path, write=write, version=VERSION, tables=_TABLES, holds="morning checks")
