@@ -184,6 +184,48 @@ def test_halves_that_agree_among_themselves_are_told_as_such() -> None:
     assert found.corrected == ()
 
 
+def centres(kind: str, shifted: set[int], days: tuple[str, str] = ("", "")):
+    """Return a unit and a set with eight centres of a bore or ball, some of them 0.05 mm in X."""
+    unit = Unit(frame(), seed=3)
+    rows = [unit.face(t, 0, x, y) for t in (90, -90, 0) for x, y in ((60, 0), (-60, 0), (0, 50))]
+    take = unit.bore if kind == "bore" else unit.sphere
+    eight = [take(0, c) for c in (0, 90, 180, 270) * 2]
+    eight = [moved(r, 0, 0.05) if k in shifted else r for k, r in enumerate(eight)]
+    eight = [replace(r, day=days[k > 3]) for k, r in enumerate(eight)]
+    return unit, (*rows, *eight), [r.row for r in eight]
+
+
+@pytest.mark.parametrize("kind", ["bore", "ball"])
+@pytest.mark.parametrize("shifted", [{4, 5, 6, 7}, {0, 1, 2, 3}, {0, 2, 5, 7}, {0, 1, 6, 7}])
+def test_four_good_and_four_shifted_centres_are_ambiguous(kind: str, shifted: set[int]) -> None:
+    unit, rows, of = centres(kind, shifted)
+    (found,) = told(unit, rows)
+    assert found.reason == "halves"
+    assert found.either
+    parts = [{of.index(r.row) for r in part} for part in (found.readings, found.against)]
+    assert sorted(map(sorted, parts)) == sorted((sorted(shifted), sorted(set(range(8)) - shifted)))
+    assert found.retake in found.readings
+    # Only rows that follow each other may also have been bumped apart.
+    assert bool(found.also) == (shifted in ({4, 5, 6, 7}, {0, 1, 2, 3}))
+
+
+def test_days_beside_the_rows_speak_for_a_unit_that_moved() -> None:
+    unit, rows, of = centres("bore", {4, 5, 6, 7}, ("2026-03-02", "2026-03-03"))
+    (found,) = told(unit, rows)
+    assert found.reason == "moved"
+    assert [r.row for r in found.readings] == of[4:]
+    # The other way round the days are those of a table put together, not of a bump.
+    unit, rows, _ = centres("bore", {4, 5, 6, 7}, ("2026-03-03", "2026-03-02"))
+    assert [s.reason for s in told(unit, rows)] == ["halves"]
+
+
+def test_more_rows_on_one_side_speak_for_it() -> None:
+    unit, rows, of = centres("bore", {5, 6, 7})
+    assert all(s.reason != "halves" or not s.either for s in told(unit, rows))
+    (found,) = told(unit, rows)
+    assert [r.row for r in found.readings] == of[5:]
+
+
 def test_one_of_two_that_contradict_each_other_is_not_chosen() -> None:
     unit, rows, _ = apart(set())
     # Only two touches say how high the level face stands, and they differ.

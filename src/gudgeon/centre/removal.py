@@ -155,7 +155,12 @@ class Removal:
                     add("moved", rows, shifts[:, k : k + 1], price)
                 add("moved", rows, shifts, price)
         for rows, price in self._clusters():
-            add("halves", rows, np.ones((count, 1)), price)
+            if bank.readings[rows[0]].toward is not None:
+                add("halves", rows, np.ones((count, 1)), price)
+                continue
+            for k in range(3):
+                add("halves", rows, shifts[:, k : k + 1], price)
+            add("halves", rows, shifts, price)
         forced = [k for row in gone for k in bank.at[row]]
         self.columns = np.column_stack(columns)
         gram, products, sizes, _ = bank.projected(self.columns)
@@ -200,21 +205,39 @@ class Removal:
         """Return rows of one kind that lie together, apart from the others of their kind."""
         kinds: dict[tuple[object, ...], list[int]] = {}
         for row, reading in enumerate(self.bank.readings):
-            if reading.toward is not None and row not in self.gone:
+            if row not in self.gone:
                 kinds.setdefault((reading.feature, reading.toward), []).append(row)
         chosen = [k for k in self.bank.base if self.bank.model.residual_rows[k] not in self.gone]
         _, _, change, _ = self.bank.solve(chosen)
         found = []
         for rows in kinds.values():
-            at = [self.bank.at[row][0] for row in rows]
-            off = self.bank.residuals[at] + self.bank.slopes[at] @ change
-            order = [rows[k] for k in np.argsort(off)]
             # Any of the 2^n ways to part them might have been.
             price = -2.0 * math.log(MOVED) + 2.0 * math.log(2.0) * len(rows)
-            for cut in range(2, len(rows) - 1):
-                part = order[:cut] if 2 * cut <= len(rows) else order[cut:]
-                found.append((tuple(sorted(part)), price))
+            parts: set[tuple[int, ...]] = set()
+            for off in self._offs(rows, change).T:
+                order = [rows[k] for k in np.argsort(off, kind="stable")]
+                for cut in range(2, len(rows) - 1):
+                    part = order[:cut] if 2 * cut <= len(rows) else order[cut:]
+                    parts.add(tuple(sorted(part)))
+            found += [(part, price) for part in sorted(parts)]
         return found
+
+    def _offs(self, rows: list[int], change: Floats) -> Floats:
+        """Return how far rows of one kind lie off, shape (n, k): one column to sort them by each.
+
+        A touch counts along its approach; a centre along each coordinate, and along the direction
+        in which the centres lie furthest apart.
+        """
+        at = self.bank.at
+        width = max(len(at[row]) for row in rows)
+        off = np.zeros((len(rows), width))
+        for i, row in enumerate(rows):
+            here = at[row]
+            off[i, : len(here)] = self.bank.residuals[here] + self.bank.slopes[here] @ change
+        if width == 1:
+            return off
+        _, _, ways = np.linalg.svd(off - np.mean(off, axis=0), full_matrices=False)
+        return np.column_stack([off, off @ ways[0]])
 
     @property
     def nothing(self) -> Explanation:

@@ -34,7 +34,8 @@ class Suspect:
         `off_rad` while all of them were read), ``"shift"`` (the unit stood off while they were
         read), ``"moved"`` (it moved before the first of them: these agree among themselves, and so
         do those in `against`), ``"halves"`` (they agree among themselves, and so do those in
-        `against`; `retake` decides), or ``""``: bad, reason unknown.
+        `against`; `retake` decides; with ``"moved"`` in `also` where they are the later ones), or
+        ``""``: bad, reason unknown.
     readings : tuple of Reading
         All rows concerned; usually one.
     corrected : tuple of Reading

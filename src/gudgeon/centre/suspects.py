@@ -41,6 +41,9 @@ CONSIDERED: Final = 8
 SET_ASIDE: Final = 25.0
 """Chi-square up to which a correction of a reading that was set aside is told: five sigma."""
 
+TELLING: Final = 3.0
+"""A step of so many standard uncertainties shows in a reading."""
+
 ROUNDS: Final = 3
 """Times that the model is made linear anew."""
 
@@ -351,7 +354,22 @@ class _Study:
             readings = tuple(self.readings[row] for row in rows)
             off = max((self._off(row, values) for row in rows), key=lambda pair: abs(pair[1]))[0]
             suspect = Suspect(readings[0], off, element.kind, readings, (), margin)
-            if element.kind == "moved":
+            halves = self._witnesses(item.explanation, rows) if element.kind == "moved" else None
+            if halves is not None:
+                after, before = halves
+                suspect = Suspect(
+                    readings[0],
+                    off,
+                    "halves",
+                    tuple(self.readings[row] for row in after),
+                    (),
+                    margin,
+                    True,
+                    (Cause("moved", ()),),
+                    tuple(self.readings[row] for row in before),
+                    self._telling(after, values),
+                )
+            elif element.kind == "moved":
                 against = tuple(r for k, r in enumerate(self.readings) if k not in rows)
                 suspect = replace(suspect, against=against, retake=self._telling(rows, values))
             elif element.kind == "halves":
@@ -378,6 +396,39 @@ class _Study:
                 )
             found.append((suspect, rows))
         return found
+
+    def _witnesses(
+        self, item: Explanation, later: tuple[int, ...]
+    ) -> tuple[tuple[int, ...], tuple[int, ...]] | None:
+        """Return the rows that tell of a step, after it and before it, where nothing decides.
+
+        ``None`` where rows of several kinds tell of it, or more on one side, or where the days
+        noted beside them part them too: then the order in time speaks for a unit that moved.
+        """
+        bank, removal = self.removal.bank, self.removal
+        at = [k for row in later for k in bank.at[row]]
+        steps = [i for i in item.chosen if removal.elements[i].kind == "moved"]
+        steps = [i for i in steps if removal.elements[i].rows == later]
+        columns = [c for i in steps for c in removal.columns_of(i)]
+        sizes = np.array([removal.size(item, c) for c in columns])
+        shifts = bank.shifts()
+        step = np.linalg.lstsq(shifts[at], removal.columns[np.ix_(at, columns)] @ sizes)[0]
+        shown = np.abs(shifts @ step) / bank.u[: len(shifts)]
+        told = [
+            row
+            for row in range(len(self.readings))
+            if row not in self.gone and any(shown[k] > TELLING for k in bank.at[row])
+        ]
+        after = tuple(row for row in told if row in later)
+        before = tuple(row for row in told if row not in later)
+        days = [{self.readings[row].day for row in part} for part in (before, after)]
+        dated = not any("" in part for part in days) and max(days[0], default="") < min(
+            days[1], default=""
+        )
+        kinds = {_class(self.readings[row]) for row in told}
+        if len(kinds) != 1 or abs(len(after) - len(before)) > 1 or dated:
+            return None
+        return after, before
 
     def _turn(self, explanation: Explanation, columns: tuple[int, ...]) -> float:
         """Return by how far an axis really stood beyond what was programmed [rad]."""

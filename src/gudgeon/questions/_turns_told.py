@@ -102,6 +102,8 @@ def bad_table(findings: Findings, suspects: tuple[Suspect, ...]) -> Table:
             again = item.retake.row if item.retake is not None else item.reading.row
             against = ", ".join(str(reading.row) for reading in item.against)
             reason = f"these agree among themselves, and so do lines {against}: ambiguous"
+            if any(cause.reason == "moved" for cause in item.also):
+                reason += f"; perhaps {reason_words('moved')}"
             what = f"take line {again} again: it decides"
         elif item.either:
             what = "take it again: it is this one or another that is marked so"
