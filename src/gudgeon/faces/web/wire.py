@@ -34,7 +34,6 @@ __all__ = [
     "Link",
     "Missing",
     "NextReading",
-    "Pairing",
     "Picture",
     "Placement",
     "ProgramFile",
@@ -127,11 +126,15 @@ class Letters(WireModel):
 
 
 class CellView(WireModel):
-    """The cell file and what can be asked of it."""
+    """The cell file and what can be asked of it.
+
+    `digest` is of the file alone, as an edit states it; `inputs` of all that answers rest on.
+    """
 
     file: str
     name: str
     digest: str
+    inputs: str
     units: Literal["mm", "in"] | None
     read_only: bool
     questions: list[QuestionView]
@@ -279,6 +282,7 @@ class Event(WireModel):
 
     kind: Literal["hello", "cell", "answer", "progress", "fault"]
     digest: str | None = None
+    inputs: str | None = None
     files: list[str] = []
     question: str | None = None
     program: str | None = None
@@ -437,7 +441,10 @@ class Spot(WireModel):
 
 
 class Entry(WireModel):
-    """One entry of the cell file: what may stand there, and what does."""
+    """One entry of the cell file: what may stand there, and what does.
+
+    `text`: as written, without quotation marks; one for each place of a list.
+    """
 
     path: str
     key: str
@@ -451,7 +458,7 @@ class Entry(WireModel):
     limits: str = ""
     units: list[str] = []
     unit: str | None = None
-    text: str | None = None
+    text: str | list[str] | None = None
     line: int | None = None
     faults: list[Fault] = []
 
@@ -483,13 +490,13 @@ class Form(WireModel):
 
 
 class Change(WireModel):
-    """One change: `text` as it shall stand in the file; ``null`` takes the entry away.
+    """One change: `text` as it was typed, one for each place of a list; ``null`` takes it away.
 
-    `path` may be a list with ``[+]`` behind its name: a new member at the end.
+    `path` may be a list such as ``tools`` with an empty list as `text`: a new member at the end.
     """
 
     path: Annotated[str, StringConstraints(min_length=1, max_length=300)]
-    text: Text | None
+    text: Text | Annotated[list[Text], Field(max_length=1000)] | None
 
 
 class Edit(WireModel):
@@ -544,12 +551,6 @@ class ReadingRow(WireModel):
     row: Annotated[
         dict[Name, Annotated[str, StringConstraints(max_length=500)]], Field(max_length=40)
     ]
-
-
-class Pairing(WireModel):
-    """The code that stands in the terminal."""
-
-    code: Annotated[str, StringConstraints(max_length=40)]
 
 
 class Step(WireModel):
