@@ -161,11 +161,11 @@ class JobFindings(OffsetFindings):
             why="every station is entered as empty",
             how="take out  empty = true  at each station that is loaded",
         )
-        zeros = self._zeros(gather)
+        zeros = self._zeros_of_jobs(gather)
         gather.stop()
         return self._jobs(loaded, zeros, gather)
 
-    def _zeros(self, gather: Gather) -> OffsetsFinding | None:
+    def _zeros_of_jobs(self, gather: Gather) -> OffsetsFinding | None:
         """Return the work offsets; ``None`` where no operation names a face, or they lack."""
         if all(operation.face is None for operation in self.cell.operations):
             return None
@@ -205,7 +205,7 @@ class JobFindings(OffsetFindings):
             if operation.tool is None or (operation.face is None and operation.pose is None):
                 continue
             for station, part in where:
-                ways, spare, why = self._ways(number, operation, station, part, at, gather)
+                ways, spare, why = self._ways_to_do(number, operation, station, part, at, gather)
                 if ways:
                     jobs.append(
                         Job(
@@ -232,7 +232,7 @@ class JobFindings(OffsetFindings):
                 why="no operation is cut at any station that holds a part",
                 how="compare the parts, faces and stations of the operations with [[stations]]",
             )
-        before, more = self._before(jobs, gather)
+        before, more = self._what_first(jobs, gather)
         gather.stop()
         return JobsFinding(
             jobs=tuple(jobs),
@@ -288,7 +288,7 @@ class JobFindings(OffsetFindings):
             found.append((name, part or ""))
         return found
 
-    def _ways(
+    def _ways_to_do(
         self,
         number: int,
         operation: Operation,
@@ -356,7 +356,7 @@ class JobFindings(OffsetFindings):
             x, y, z = at.tolist()
             yield Way(zero.face, _clean(pose.angles_rad), None, (x, y, z), SECOND)
 
-    def _before(
+    def _what_first(
         self, jobs: list[Job], gather: Gather
     ) -> tuple[tuple[tuple[int, int, str], ...], list[str]]:
         """Return which job comes before which, and what was taken for granted."""
