@@ -12,8 +12,10 @@ __all__ = [
     "chip_thickness_mean",
     "chip_thickness_most",
     "cutting_force",
+    "drilling_chip",
     "drilling_power",
     "drilling_thrust",
+    "drilling_thrust_of",
     "drilling_torque",
     "feed_per_tooth",
     "milling_power",
@@ -64,6 +66,28 @@ def drilling_thrust(
         Half the point angle; 59 deg for a 118 deg point.
     """
     return 0.5 * kc_mpa * 0.5 * diameter_mm * feed_mm * math.sin(half_point_rad)
+
+
+def drilling_thrust_of(
+    torque_nm: float, diameter_mm: float, half_point_rad: float = math.radians(59.0)
+) -> float:
+    """Return the thrust of the lips of a drill from its torque [N]: 2 M sin(kr) / D.
+
+    CF-040 and CF-042 divided by each other; chisel edge and wear as in `drilling_thrust`.
+
+    Raises
+    ------
+    ValueError
+        If the diameter is not above zero.
+    """
+    if not diameter_mm > 0.0:
+        raise ValueError(f"diameter_mm must be above 0, got {diameter_mm}")
+    return 2000.0 * torque_nm * math.sin(half_point_rad) / diameter_mm
+
+
+def drilling_chip(feed_mm: float, half_point_rad: float = math.radians(59.0)) -> float:
+    """Return the chip thickness on each of two lips [mm]: f/2 sin(kr) (geometry of the point)."""
+    return 0.5 * feed_mm * math.sin(half_point_rad)
 
 
 def drilling_power(kc_mpa: float, diameter_mm: float, feed_mm: float, speed_mm_s: float) -> float:
