@@ -3,27 +3,21 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from functools import cached_property
-from typing import Final
 
 import numpy as np
 
 from gudgeon.cell.model import Operation, Part, PartFace, Station
+from gudgeon.findings.cut_estimates import Push
+from gudgeon.findings.cut_forces import CutForces, forces_assumed, forces_of
 from gudgeon.findings.gather import Gather, Lacking
 from gudgeon.findings.judged import Read
 from gudgeon.findings.masses import MassFindings, Place
 from gudgeon.kinematics.inverse import poses_facing
 from gudgeon.quantity.amount import Amount
-from gudgeon.strength.cutting import drilling_thrust
 
-__all__ = ["THRUST_DOUBT", "Cut", "CutFindings"]
-
-THRUST_DOUBT: Final = 0.5
-"""An estimated drilling thrust may be off by this share: chisel edge, point, wear.
-
-Common practice, no source; the formula counts the lips alone.
-"""
+__all__ = ["Cut", "CutFindings"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -42,10 +36,8 @@ class Cut:
         Where it cuts, unit frame at zero [mm]; ``None`` if not known.
     lever : Amount or None
         Declared distance from the rotary line [mm].
-    thrust, side_force : Amount or None
-        Straight down, and level in any direction [N]; ``None`` where not given.
-    estimated : bool
-        The thrust was worked out from the drill.
+    forces : CutForces
+        How hard it pushes, as entered or worked out.
     """
 
     number: int
@@ -55,14 +47,28 @@ class Cut:
     turn_rad: float
     place: Place | None
     lever: Amount | None
-    thrust: Amount | None
-    side_force: Amount | None
-    estimated: bool = field(default=False)
+    forces: CutForces
+
+    @property
+    def thrust(self) -> Push | None:
+        """Force straight down [N]; ``None`` where not known."""
+        return self.forces.thrust
+
+    @property
+    def side_force(self) -> Push | None:
+        """Force across the spindle, in any direction [N]; ``None`` where not known."""
+        return self.forces.side
 
     @property
     def pushes(self) -> bool:
         """True if any force is known."""
         return self.thrust is not None or self.side_force is not None
+
+    def loads(self, read: Read) -> tuple[float, float, float]:
+        """Return thrust [N], side force [N] and torque about the spindle [N m]; unknown is 0."""
+        pushes = (self.forces.thrust, self.forces.side, self.forces.twist)
+        thrust, side, twist = (0.0 if push is None else push.at(read) for push in pushes)
+        return thrust, side, twist
 
 
 class CutFindings(MassFindings):
@@ -119,17 +125,26 @@ class CutFindings(MassFindings):
         told = []
         if any(o.at is None and o.pose is None for o in self.cell.operations):
             told.append("A cut without a place of its own is taken at the zero of its face.")
-        if any(cut.estimated for cut in self._cuts_and_gaps[0]):
-            told.append(
-                "Drilling thrust without a measured value is estimated from the lips of a 118 deg "
-                f"drill, +-{THRUST_DOUBT:.0%} for chisel edge and wear (common practice)."
-            )
+        told += forces_assumed({cut.operation: cut.forces for cut in self._cuts_and_gaps[0]})
         return tuple(told)
+
+    @property
+    def cuts_contradicted(self) -> tuple[str, ...]:
+        """Entries of the operations that cannot all be right, one sentence each."""
+        told = [line for cut in self._cuts_and_gaps[0] for line in cut.forces.cautions]
+        return tuple(dict.fromkeys(told))
 
     def _cuts_of(self, operation: Operation, number: int, gather: Gather) -> list[Cut]:
         key = f"operations[{number}]"
         name = operation.name or f"operation {number}"
-        thrust, estimated = _thrust(operation)
+        forces = forces_of(
+            operation,
+            key,
+            self.cell.tools,
+            self.cell.file,
+            self.units,
+            self.cell.machine.spindle_power,
+        )
         own = None
         if operation.at is not None:
             origin = gather.need(
@@ -153,9 +168,7 @@ class CutFindings(MassFindings):
                 turn_rad=turn,
                 place=place,
                 lever=operation.lever,
-                thrust=thrust,
-                side_force=operation.side_force,
-                estimated=estimated,
+                forces=forces,
             )
 
         if operation.pose is not None:
@@ -309,18 +322,6 @@ class CutFindings(MassFindings):
             gather.stop()
         angles = facing.poses[0].angles_rad
         return angles[0], angles[-1]
-
-
-def _thrust(operation: Operation) -> tuple[Amount | None, bool]:
-    """Return the thrust as given or estimated from the drill, and whether it is estimated."""
-    if operation.thrust is not None:
-        return operation.thrust, False
-    drill, feed = operation.drill_diameter, operation.feed_per_turn
-    pressure = operation.cutting_pressure
-    if drill is None or feed is None or pressure is None:
-        return None, False
-    force = drilling_thrust(pressure.value, drill.value, feed.value)
-    return Amount(force, THRUST_DOUBT * force), True
 
 
 def _value(amount: Amount) -> float:

@@ -134,14 +134,15 @@ class JointFindings(CutFindings):
         def loads(read: Read, tilt: float) -> tuple[float, float, float]:
             """Return push, twist and direct pull on each bolt; weight and cut together."""
             weight = self._hung_mass(read) * GRAVITY
-            thrust = read(cut.thrust) if cut and cut.thrust else 0.0
-            side = read(cut.side_force) if cut and cut.side_force else 0.0
+            thrust, side, turning = cut.loads(read) if cut else (0.0, 0.0, 0.0)
             lever = self._lever(read, cut)
-            downhill = abs(math.sin(tilt))
+            downhill, level = abs(math.sin(tilt)), abs(math.cos(tilt))
             push = worst_push(side, weight + thrust, tilt)
             twist = (side + thrust * downhill) * lever / MM_PER_M
-            twist += self._eccentric_nm(read) * downhill
+            twist += self._eccentric_nm(read) * downhill + turning * level
             pull = max(0.0, -math.cos(tilt)) * (weight + thrust) + side * downhill
+            if cut and cut.forces.lifts:
+                pull = max(pull, level * thrust + side * downhill)
             return push, twist, pull / count
 
         def demand(read: Read) -> float:
@@ -263,13 +264,15 @@ class JointFindings(CutFindings):
         over = float(np.abs(moments[:, 0]).max())
         aside = float(np.hypot(moments[:, 1], moments[:, 2]).max())
         moment = GRAVITY * (over * sine + aside * cosine)
+        tipping_nm = 0.0
         if cut is not None and cut.place is not None:
             up, *across = self._from_face(read, cut.place).tolist()
             out = math.hypot(*across)
-            thrust = read(cut.thrust) if cut.thrust else 0.0
-            side = read(cut.side_force) if cut.side_force else 0.0
+            thrust, side, turning = cut.loads(read)
             moment += thrust * (abs(up) * sine + out * cosine) + side * math.hypot(up, out)
-        return overturning_load(moment / MM_PER_M, places)
+            # The spindle's torque tips the foot as far as the foot stands upright.
+            tipping_nm = turning * sine
+        return overturning_load(moment / MM_PER_M + tipping_nm, places)
 
     # --- the unit on the table ---
 
@@ -352,8 +355,7 @@ class JointFindings(CutFindings):
 
         def loads(read: Read) -> tuple[float, float, float]:
             """Return push, twist [N m] and tipping moment [N m], the worst of all senses."""
-            thrust = read(cut.thrust) if cut.thrust else 0.0
-            side = read(cut.side_force) if cut.side_force else 0.0
+            thrust, side, turning = cut.loads(read)
             riser = self.cell.placement.riser
             base = read(height) + (read(riser) if riser is not None else 0.0)
             worst = (0.0, 0.0, 0.0)
@@ -365,7 +367,8 @@ class JointFindings(CutFindings):
                 )
                 x, y, z = at.tolist()
                 tip = side * abs(base + z) + thrust * math.hypot(x, y)
-                found = (side, side * math.hypot(x, y) / MM_PER_M, tip / MM_PER_M)
+                twisted = side * math.hypot(x, y) / MM_PER_M + turning
+                found = (side, twisted, tip / MM_PER_M)
                 worst = max(worst, found, key=lambda item: firm(item[2]))
             push, twist, tip = worst
             return push, twist, tip + self._tipping_weight(read, cut)

@@ -419,7 +419,7 @@ class LoadFindings(JointFindings):
         )
 
     def _torques(self, read: Read, role: Role, cut: Cut) -> tuple[float, float, float, float]:
-        """Return demand, share of the weight, lever of the thrust, share of the side force.
+        """Return demand, share of the weight, lever of the thrust, share of side force and twist.
 
         The worst of both senses where a sense is not known; [N m] and [mm].
         """
@@ -433,8 +433,7 @@ class LoadFindings(JointFindings):
         self, read: Read, role: Role, cut: Cut, tilt: float, turn: float
     ) -> tuple[float, float, float, float]:
         sums = self.stage_sums(read)
-        thrust = read(cut.thrust) if cut.thrust else 0.0
-        side = read(cut.side_force) if cut.side_force else 0.0
+        thrust, side, twist = cut.loads(read)
         level = role == self.level_role
         weigh: Callable[..., Floats] = tilt_torque if level else torque_about_rotary
         gravity = float(weigh(sums, tilt, turn).max())
@@ -453,6 +452,10 @@ class LoadFindings(JointFindings):
             across = px * math.sin(turn) + py * math.cos(turn)
             side_lever = math.hypot(x * math.cos(tilt), across)
         side_nm = brake_demand(0.0, (side, side_lever))
+        if not level:
+            # The spindle stands upright: the level line feels none of its torque, the rotary line
+            # as much as it stands upright itself.
+            side_nm += twist * abs(math.cos(tilt))
         return brake_demand(gravity, (thrust, lever)) + side_nm, gravity, lever, side_nm
 
     def thrust_curve(self, check: BrakeCheck, tilts_rad: ArrayLike) -> Floats:

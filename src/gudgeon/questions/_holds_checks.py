@@ -1,90 +1,22 @@
-"""What `holds` checks, one after the other, each in one shape that the answer can weigh."""
+"""What `holds` checks, one after the other: weight, brakes (`_holds_brakes`), bolted joints."""
 
 from __future__ import annotations
 
-import math
 from collections.abc import Callable, Iterable
-from dataclasses import dataclass
-from typing import Final
 
 from gudgeon.answer import Missing
 from gudgeon.findings import Findings, Lacking
 from gudgeon.findings.clamping import Joint
-from gudgeon.findings.judged import Judged, State
-from gudgeon.findings.loads import NO_TORQUE_NM, BrakeCheck, TorqueStages
+from gudgeon.findings.judged import Judged
+from gudgeon.findings.loads import NO_TORQUE_NM, TorqueStages
 from gudgeon.findings.masses import Staged
 from gudgeon.quantity.kinds import Kind
 from gudgeon.quantity.show import Units
+from gudgeon.questions._holds_brakes import brake_checks
+from gudgeon.questions._holds_shape import Check, Mend, Tried, degrees
 from gudgeon.strength.gravity import GRAVITY, MM_PER_M
 
-__all__ = ["Check", "Mend", "Tried", "degrees", "try_all"]
-
-PLAIN_CUT: Final = 0.5
-"""Asking for less than this share of the planned thrust is another plan, not a condition."""
-
-
-@dataclass(frozen=True, slots=True)
-class Mend:
-    """A plain condition under which a failing check holds.
-
-    Attributes
-    ----------
-    words : str
-        As it continues "Yes, if ...".
-    parts : int or None
-        Most parts that may be on, where that is the condition.
-    keeps_plan : bool
-        True if the work can go on as planned under it (tighter bolts, another order).
-    """
-
-    words: str
-    parts: int | None = None
-    keeps_plan: bool = False
-
-
-@dataclass(frozen=True, slots=True)
-class Check:
-    """One check as the answer weighs it.
-
-    Attributes
-    ----------
-    line : str
-        What was found, with the number, as it continues a sentence.
-    state : "holds", "fails" or "unsure"
-    share : float
-        Demand over limit.
-    mend : Mend or None
-    fix : str
-        The cheapest change, as an order; empty if nothing is wanted.
-    flips : str
-        At which value the check would come out the other way.
-    doubt : Missing or None
-        What would settle it, where the uncertainty spans the limit.
-    """
-
-    line: str
-    state: State
-    share: float
-    flips: str
-    mend: Mend | None = None
-    fix: str = ""
-    doubt: Missing | None = None
-
-
-@dataclass(frozen=True, slots=True)
-class Tried:
-    """Everything that could be judged, and what the rest lacks."""
-
-    checks: tuple[Check, ...]
-    missing: tuple[Missing, ...]
-    conditions: tuple[Mend, ...]
-    """Conditions that keep the plan and are needed although no planned stage fails."""
-
-
-def degrees(angle_rad: float) -> str:
-    """Return an angle as it is programmed, such as ``"76.6 deg"``, rounded towards flat."""
-    tenths = math.floor(math.degrees(abs(angle_rad)) * 10.0 + 1e-6) / 10.0
-    return f"{math.copysign(tenths, angle_rad):g} deg"
+__all__ = ["try_all"]
 
 
 def try_all(findings: Findings) -> Tried:
@@ -112,7 +44,7 @@ def try_all(findings: Findings) -> Tried:
     attempt(lambda: torques(findings.level_torque))
     if findings.has_tilt:
         attempt(lambda: torques(findings.rotary_torque))
-    attempt(lambda: _brakes(findings, lacks))
+    attempt(lambda: brake_checks(findings, lacks))
     attempt(lambda: _fixture_joint(findings, lacks))
     attempt(lambda: [_mass(findings, findings.table_load, "machine.table_load", "the table")])
     if findings.has_tilt:
@@ -277,114 +209,6 @@ def _order_condition(findings: Findings, stages: TorqueStages) -> Mend:
         "the parts go on in the order of the stations and come off in reverse (another order can "
         f"ask up to {units.text(Kind.TORQUE, stages.any_order_nm)} of the {stages.role} drive)",
         keeps_plan=True,
-    )
-
-
-# --- brakes ---------------------------------------------------------------------------------
-
-
-def _brakes(findings: Findings, lacks: Callable[[Iterable[Missing]], None]) -> Iterable[Check]:
-    units = findings.units
-    found: list[Check] = []
-    try:
-        found.append(_at_rest(findings, findings.brake_at_rest))
-    except Lacking as lacking:
-        lacks(lacking.missing)
-    checks, gaps = findings.brake_checks
-    lacks(gaps.missing)
-    for check in checks:
-        if check.demand is not None:
-            found.append(_brake(check, check.demand, units, findings.cell.file))
-    idle = {c.number: c.operation for c in findings.operation_cuts_known if not c.pushes}
-    if idle:
-        first, name = next(iter(idle.items()))
-        more = f" (and {len(idle) - 1} more)" if len(idle) > 1 else ""
-        lacks(
-            [
-                Missing(
-                    f'force of "{name}"{more}',
-                    f"{findings.cell.file}: operations[{first}].thrust",
-                    "without a force only its limit can be told, in the table",
-                    "enter thrust or side_force, or drill_diameter, feed_per_turn and "
-                    "cutting_pressure",
-                )
-            ]
-        )
-    return found
-
-
-def _at_rest(findings: Findings, held: Judged) -> Check:
-    units, role = findings.units, findings.level_role
-    return Check(
-        line=f"the {role} brake, with its safety, may hold "
-        f"{units.text(Kind.TORQUE, held.limit)}; the weight alone asks "
-        f"{units.text(Kind.TORQUE, held.value)}",
-        state=held.state,
-        share=held.value / held.limit,
-        flips=f"the weight alone uses up the {role} brake at {units.text(Kind.TORQUE, held.limit)}",
-        fix=f"Balance the load about the {role} line: lower the fixture or hang a counterweight.",
-        doubt=_brake_doubt(findings.cell.file, role) if held.state == "unsure" else None,
-    )
-
-
-def _brake(check: BrakeCheck, demand: Judged, units: Units, file: str) -> Check:
-    cut = check.cut
-    thrust = cut.thrust.value if cut.thrust else 0.0
-    limit, sure = check.thrust_limit_n, check.thrust_sure_n
-    mend, fix = None, ""
-    if demand.state == "unsure" and sure is not None and thrust > 0.0:
-        fix = (
-            f'Take less feed or a pilot hole for "{cut.name}", so that its thrust surely stays '
-            f"under {units.text(Kind.FORCE, sure, limit='max')}."
-        )
-    elif demand.state != "holds":
-        if sure is not None and thrust > 0.0 and PLAIN_CUT * thrust <= sure < thrust:
-            floor = units.text(Kind.FORCE, sure, limit="max")
-            mend = Mend(f'the thrust of "{cut.name}" stays under {floor}')
-            fix = f'Drill "{cut.name}" with less feed or a pilot hole, under {floor}.'
-        else:
-            fix = f'Cut "{cut.name}" in a pose with a shorter lever, or lighter.'
-    if limit is not None and cut.thrust:
-        flips = (
-            f'"{cut.name}" is at the limit of the {check.role} brake at a thrust of '
-            + units.text(Kind.FORCE, limit, limit="max")
-        )
-    else:
-        flips = f'"{cut.name}" is at the limit of the {check.role} brake at ' + units.text(
-            Kind.TORQUE, demand.limit
-        )
-    return Check(
-        line=f'"{cut.name}" asks {_asked(units, demand)} of the {check.role} brake, which may hold '
-        f"{units.text(Kind.TORQUE, demand.limit)} with its safety",
-        state=demand.state,
-        share=demand.value / demand.limit,
-        flips=flips,
-        mend=mend,
-        fix=fix,
-        doubt=Missing(
-            f'measured thrust of "{cut.name}"',
-            f"{file}: operations[{cut.number}].thrust",
-            f"its estimate reaches past what the {check.role} brake may hold",
-            "read the spindle load or use a thrust table of the drill, and enter thrust with +-",
-        )
-        if demand.state == "unsure" and cut.estimated
-        else (_brake_doubt(file, check.role) if demand.state == "unsure" else None),
-    )
-
-
-def _asked(units: Units, demand: Judged) -> str:
-    value = units.text(Kind.TORQUE, demand.value)
-    if demand.state != "unsure":
-        return value
-    return f"{value} (+- {units.text(Kind.TORQUE, demand.plus_minus)})"
-
-
-def _brake_doubt(file: str, role: str) -> Missing:
-    return Missing(
-        f"closer holding torque of the {role} brake, or closer forces",
-        f"{file}: unit.{role}_brake_torque",
-        "the uncertainty reaches past what the brake may hold",
-        "test the brake with a bar and a scale, and enter the torque with a smaller +-",
     )
 
 

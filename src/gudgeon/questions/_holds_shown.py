@@ -14,6 +14,7 @@ from gudgeon.findings.masses import Staged
 from gudgeon.quantity.kinds import Kind
 from gudgeon.quantity.show import Units
 from gudgeon.quantity.ties import firm
+from gudgeon.questions._holds_forces import force_table
 from gudgeon.questions._shared import figure
 
 __all__ = ["DEG", "figures", "known", "tables"]
@@ -326,6 +327,9 @@ def tables(findings: Findings) -> tuple[Table, ...]:
     checks = known(lambda: findings.brake_checks)
     if checks is not None and checks[0]:
         found.append(_operation_table(findings, checks[0]))
+    forces = force_table(findings)
+    if forces is not None:
+        found.append(forces)
     for name, title, work in (
         ("slip", "Bolts between fixture and platter", lambda: findings.fixture_joint),
         ("table_slip", "Bolts between unit and table", lambda: findings.table_joint),

@@ -17,7 +17,8 @@ moves every zero by an amount that nobody sees.
 
 When it can mislead
 -------------------
-The forces are those that were entered: a dull tool, a crash or a hard spot pushes more.  Torques of
+The forces are those that were entered, or what the spindle load or a table of the material makes of
+them, with a wide range that is told: a dull tool, a crash or a hard spot pushes more.  Torques of
 starting and stopping the axes and the moving table are not counted.  A pilot, dowel or key is not
 counted on either, and neither is weight that happens to help.  The clamping of the parts in the
 fixture and the stiffness of the whole are not judged.  Ratings are taken as the data sheet states
@@ -28,8 +29,11 @@ Sources
 Statics in closed form; standard gravity 9.80665 m/s2 (ISO 80000-3).  Stress areas and proof loads
 of bolts: ISO 898-1, read in a public table.  Preload from torque T = K d F: engineering handbooks.
 Spread of a torque wrench: greatest preload 1.6 times the least, read on a public page on bolting.
-Friction and nut factor where none is entered: common practice, no source.  Drilling thrust: tool
-handbooks.  Uncertainty: JCGM 100:2008.
+Friction and nut factor where none is entered: common practice, no source.  Drilling thrust and
+torque: tool handbooks.  Forces of cutters: tangential force from power, P = M w, or from the
+exponential law of the specific cutting force (production textbooks), tooth by tooth; what the
+cutter pushes across and along the spindle besides: common practice, no source.  Uncertainty:
+JCGM 100:2008.
 """
 
 from __future__ import annotations
@@ -40,8 +44,9 @@ from gudgeon.answer import Answer, Missing, Verdict
 from gudgeon.findings import Findings, Lacking
 from gudgeon.quantity.kinds import Kind
 from gudgeon.quantity.ties import firm
-from gudgeon.questions._holds_checks import Check, Mend, Tried, try_all
+from gudgeon.questions._holds_checks import try_all
 from gudgeon.questions._holds_pictures import pictures
+from gudgeon.questions._holds_shape import Check, Mend, Tried
 from gudgeon.questions._holds_shown import figures, known, tables
 from gudgeon.questions._shared import as_order
 
@@ -56,7 +61,8 @@ SOURCES: Final = (
     "stress areas, proof and breaking loads of bolts: ISO 898-1 (read in a public table)",
     "preload from torque, T = K d F: engineering handbooks",
     "spread of a torque wrench, greatest to least preload 1.6: read on a public page on bolting",
-    "drilling thrust from the specific cutting force: tool handbooks",
+    "drilling thrust and torque from the specific cutting force: tool handbooks",
+    "forces of cutters: P = M w; exponential law of the specific cutting force (textbooks)",
     "uncertainty: JCGM 100:2008",
 )
 
@@ -228,7 +234,7 @@ def _assumed(findings: Findings) -> tuple[str, ...]:
 
 def _cautions(findings: Findings) -> tuple[str, ...]:
     units, unit = findings.units, findings.cell.unit
-    told = []
+    told: list[str] = []
     heavy = []
     if unit.mass is not None and unit.mass.value >= HEAVY_KG:
         heavy.append(f"the unit ({units.text(Kind.MASS, unit.mass.value)})")
@@ -269,4 +275,4 @@ def _cautions(findings: Findings) -> tuple[str, ...]:
             "The manuals of mill and unit, local rules, and whoever is licensed for lifting gear, "
             "drives and pressure go before this answer."
         )
-    return tuple(told)
+    return (*findings.cuts_contradicted, *told)
