@@ -15,6 +15,7 @@ from gudgeon.findings.cash import CashFindings
 from gudgeon.findings.cleared import ClearedFindings
 from gudgeon.findings.control import ControlFindings
 from gudgeon.findings.drifted_parts import DriftedPartFindings
+from gudgeon.findings.effort import USUAL_EFFORT, Effort
 from gudgeon.findings.gather import Gather, Lacking
 from gudgeon.findings.lines import LineFindings
 from gudgeon.findings.loads import LoadFindings
@@ -25,6 +26,8 @@ from gudgeon.findings.place_remedies import RemedyFindings
 from gudgeon.findings.programs import ProgramText
 from gudgeon.findings.scene import SceneFindings
 from gudgeon.findings.senses import SenseFindings
+from gudgeon.findings.timed import TimedFindings
+from gudgeon.findings.view import ViewFindings
 from gudgeon.findings.warm_up import WarmUpFindings
 
 __all__ = ["Findings", "Gather", "Lacking"]
@@ -33,6 +36,8 @@ __all__ = ["Findings", "Gather", "Lacking"]
 class Findings(
     MendFindings,
     ClearedFindings,
+    TimedFindings,
+    ViewFindings,
     WarmUpFindings,
     RemedyFindings,
     SceneFindings,
@@ -53,7 +58,11 @@ class Findings(
     cell : Cell
     programs : sequence of ProgramText
         Programs that were handed in with it.
+    effort : Effort
+        How long an order is sought.
     """
 
-    def __init__(self, cell: Cell, programs: Sequence[ProgramText] = ()) -> None:
-        super().__init__(cell, programs)
+    def __init__(
+        self, cell: Cell, programs: Sequence[ProgramText] = (), effort: Effort = USUAL_EFFORT
+    ) -> None:
+        super().__init__(cell, programs, effort)
