@@ -14,7 +14,16 @@ from gudgeon.centre.lines import LineFrame
 from gudgeon.centre.readings import Reading
 from gudgeon.kinematics.chain import WorkChain
 
-__all__ = ["Candidate", "Gear", "Setting", "covered_mm", "gear_of", "platter_radius", "pose_of"]
+__all__ = [
+    "Candidate",
+    "Gear",
+    "Setting",
+    "covered_mm",
+    "gear_of",
+    "on_face",
+    "platter_radius",
+    "pose_of",
+]
 
 Floats = NDArray[np.float64]
 
@@ -154,9 +163,7 @@ def gear_of(cell: Cell, used: tuple[Reading, ...], setting: Setting) -> Gear:
         if r.feature != "face" or r.toward is None or abs(r.toward[2]) > 0.5 or np.isnan(place[2]):
             continue
         middle = setting.chain.points(pose_of(setting, r.tilt_rad, r.rotary_rad), setting.origin_mm)
-        along = float(
-            (place - middle)[~np.isnan(place)] @ np.asarray(setting.frame.along)[~np.isnan(place)]
-        )
+        along = float((place - middle)[~np.isnan(place)] @ on_face(setting.frame)[~np.isnan(place)])
         rim = math.sqrt(max(radius**2 - along**2, 0.0))
         reach = max(reach, float(middle[2] + rim - place[2]))
     covered = covered_mm(cell)
@@ -201,6 +208,15 @@ def covered_mm(cell: Cell) -> float:
     if fixture.radius is not None:
         return fixture.radius.value
     return 0.0 if fixture.half_width is None else math.sqrt(2.0) * fixture.half_width.value
+
+
+def on_face(frame: LineFrame) -> Floats:
+    """Return a level direction that lies on the platter face in every pose, in T.
+
+    Along the tilt line; for a single axis, whose face stands upright, across its line.
+    """
+    along = np.asarray(frame.along)
+    return along if len(frame.axes) == 2 else np.array([-along[1], along[0], 0.0])
 
 
 def pose_of(setting: Setting, tilt: float, turn: float) -> Floats:

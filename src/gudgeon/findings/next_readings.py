@@ -173,11 +173,10 @@ class NextReadingFindings(GroundFindings):
         """The quickest readings after which the worst part point is as sure as wanted.
 
         Where that cannot be reached, the few that help most.  ``None`` where the readings at hand
-        contradict the cell or each other, for a single axis, or where nothing says where the unit
-        stands.
+        contradict the cell or each other, or where nothing says where the unit stands.
         """
         study = self.line_study
-        if len(study.frame.axes) == 1 or study.fatal or study.at_odds:
+        if study.fatal or study.at_odds:
             return None
         try:
             ground = self._ground
@@ -217,7 +216,7 @@ class NextReadingFindings(GroundFindings):
         """
         study = self.line_study
         fit = study.fit
-        if fit is None or not study.determined or len(study.frame.axes) == 1 or study.fatal:
+        if fit is None or not study.determined or study.fatal:
             return None
         if not any(h.reason != "entry" and h.is_angle for h in fit.held):
             return None
@@ -230,11 +229,11 @@ class NextReadingFindings(GroundFindings):
     def rank_told(self) -> RankTold | None:
         """What the readings at hand do not tell, what that can cost, and what cures it.
 
-        ``None`` where all is told, without readings, and for a single axis.
+        ``None`` where all is told, and without readings.
         """
         study = self.line_study
         fit = study.fit
-        if fit is None or len(study.frame.axes) == 1 or study.fatal or study.at_odds:
+        if fit is None or study.fatal or study.at_odds:
             return None
         names = unknowns(fit)
         held = [h for h in fit.held if h.name in names]

@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 from gudgeon.centre.design import whitened
 from gudgeon.centre.errors import OPTIONAL
 from gudgeon.centre.freeing import is_place
-from gudgeon.centre.lines import LineFrame
+from gudgeon.centre.lines import LineFrame, level_direction
 from gudgeon.centre.plan import Offer
 from gudgeon.centre.readings import Model, Reading
 from gudgeon.centre.solve import complex_derivatives
@@ -252,6 +252,11 @@ def usual_u(name: str) -> float:
 
 def _rotary_frame(frame: LineFrame, values: Floats) -> tuple[Floats, Floats]:
     """Return axes (columns) and origin of the frame of the rotary line, both angles zero, in T."""
+    if len(frame.axes) == 1:
+        z = level_direction(values[2], values[3])
+        across = np.array([-np.sin(values[3]), np.cos(values[3]), 0.0])
+        turned = frame.basis @ np.column_stack([across, np.cross(z, across), z])
+        return turned, frame.to_table([0.0, values[0], values[1]])
     roll, pitch = values[6], values[7]
     x = np.array([np.cos(pitch), np.sin(roll) * np.sin(pitch), -np.cos(roll) * np.sin(pitch)])
     y = np.array([0.0, np.cos(roll), np.sin(roll)])

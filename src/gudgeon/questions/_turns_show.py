@@ -23,6 +23,7 @@ from gudgeon.quantity.kinds import Kind
 from gudgeon.quantity.show import Units
 from gudgeon.quantity.spread import Spread, en_number, propagate
 from gudgeon.questions._shared import figure
+from gudgeon.questions._turns_names import REASON, freed_by, plain_name
 
 __all__ = [
     "Found",
@@ -35,7 +36,6 @@ __all__ = [
     "line_figures",
     "next_table",
     "notation_table",
-    "plain_name",
     "readings_table",
 ]
 
@@ -46,60 +46,10 @@ ANGLE: Final = Kind.ANGLE
 UNSQUARE_RAD: Final = 1e-4
 """Angle at which the effect of a held parameter is shown: 0.01 mm over 100 mm."""
 
-PLAIN: Final = {
-    "tilt_y": "tilt line, across",
-    "tilt_z": "tilt line, height",
-    "tilt_pitch": "tilt line out of level",
-    "tilt_yaw": "tilt line out of tram, seen from above",
-    "rotary_x": "rotary line, along the tilt line",
-    "rotary_y": "rotary line, across the tilt line",
-    "rotary_z": "rotary line, height",
-    "rotary_roll": "rotary line leaning across the tilt line",
-    "rotary_pitch": "rotary line leaning along the tilt line",
-    "rotary_yaw": "rotary line out of tram, seen from above",
-    "face": "platter face, place along the rotary line",
-    "slope_x": "platter face out of square to the rotary line, along the tilt line",
-    "slope_y": "platter face out of square to the rotary line, across the tilt line",
-    "bore_x": "bore off centre, along the tilt line",
-    "bore_y": "bore off centre, across the tilt line",
-    "pin_x": "pin off centre, along the tilt line",
-    "pin_y": "pin off centre, across the tilt line",
-    "bore_radius": "radius of the bore",
-    "pin_radius": "radius of the pin",
-}
-
-FREED_BY: Final = {
-    "tilt_pitch": "the platter face at tilt +90 and -90, at two places along the tilt line and at "
-    "two heights; or an indicator along the tilt line",
-    "tilt_yaw": "the platter face at tilt +90 and -90, at two places far apart along the tilt line",
-    "rotary_roll": "the platter face at tilt 0, at two places across the tilt line, at rotary 0 "
-    "and 180; or the bore's centre at two depths",
-    "rotary_pitch": "the platter face at tilt 0, at two places along the tilt line, at rotary 0 "
-    "and 180; or the bore's centre at two depths",
-    "rotary_yaw": "the pin touched at two places far apart along it",
-    "slope_x": "the platter face at one place, rotary 0, 90, 180 and 270",
-    "slope_y": "the platter face at one place, rotary 0, 90, 180 and 270",
-    "bore_x": "the same bore with the rotary axis turned by 180",
-    "bore_y": "the same bore with the rotary axis turned by 180",
-    "pin_x": "the same pin with the rotary axis turned by 180",
-    "pin_y": "the same pin with the rotary axis turned by 180",
-}
-
-REASON: Final = {
-    "untouched": "no reading depends on it",
-    "entangled": "the readings cannot part it from others",
-    "entry": "taken from the cell file",
-}
-
 
 def base_length(units: Units) -> float:
     """Return the length over which an angle is shown [mm]: 100 mm or 4 in."""
     return 101.6 if units.inch else 100.0
-
-
-def plain_name(name: str) -> str:
-    """Return a parameter or entry in the shop's words."""
-    return PLAIN.get(name, name)
 
 
 @dataclass(frozen=True, slots=True)
@@ -326,10 +276,10 @@ def held_table(findings: Findings, held: tuple[Held, ...]) -> Table:
         size = units.text(LENGTH, by * (base if angle else 1.0)) + over
         rows.append(
             (
-                plain_name(item.name),
+                plain_name(item.name, findings.has_tilt),
                 taken,
                 reason,
-                FREED_BY.get(item.name, "the touches of the hand method"),
+                freed_by(item.name, findings.has_tilt),
                 "" if effect is None else size,
                 effect,
             )

@@ -13,7 +13,7 @@ from gudgeon.findings import Findings
 from gudgeon.findings.bad_readings import instead, reason_words, rows_of
 from gudgeon.findings.next_readings import RankTold
 from gudgeon.quantity.kinds import Kind
-from gudgeon.questions._turns_show import plain_name
+from gudgeon.questions._turns_names import plain_name
 
 __all__ = ["bad_table", "not_told_table", "rank_figure", "rank_words", "residual_picture"]
 
@@ -37,7 +37,7 @@ def rank_figure(rank: RankTold) -> Figure:
 def rank_words(findings: Findings, rank: RankTold) -> str:
     """Return the rank as one sentence: what is not known, what it can cost, and what cures it."""
     text = findings.units.text
-    names = [plain_name(part.name) for part in rank.open_parts]
+    names = [plain_name(part.name, findings.has_tilt) for part in rank.open_parts]
     shown = "; ".join(names[:NAMED_MOST])
     if len(names) > NAMED_MOST:
         shown += f"; and {len(names) - NAMED_MOST} more"
@@ -62,10 +62,10 @@ def not_told_table(findings: Findings, rank: RankTold) -> Table:
     units = findings.units
     rows = []
     for part in rank.open_parts:
-        with_what = ", ".join(plain_name(name) for name in part.only_with)
+        with_what = ", ".join(plain_name(name, findings.has_tilt) for name in part.only_with)
         rows.append(
             (
-                plain_name(part.name),
+                plain_name(part.name, findings.has_tilt),
                 f"only together with: {with_what}" if with_what else "no reading shows it",
                 None if math.isnan(part.cost_mm) else units.shown(LENGTH, part.cost_mm),
             )

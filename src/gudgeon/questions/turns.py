@@ -49,6 +49,7 @@ from gudgeon.findings.touching import TEMPERATURE_SPAN_C, LineStudy
 from gudgeon.quantity.kinds import Kind
 from gudgeon.quantity.ties import firm
 from gudgeon.questions._shared import cannot_tell, figure
+from gudgeon.questions._turns_names import plain_name
 from gudgeon.questions._turns_show import (
     Found,
     base_length,
@@ -60,7 +61,6 @@ from gudgeon.questions._turns_show import (
     line_figures,
     next_table,
     notation_table,
-    plain_name,
     readings_table,
 )
 from gudgeon.questions._turns_told import (
@@ -211,18 +211,18 @@ def _half_touched(findings: Findings, study: LineStudy, fit: LineFit, procedure:
     elif weak:
         worst = max(weak, key=lambda item: item.u)
         spread = units.text(Kind.LENGTH, 2.0 * worst.u)
+        unsure = plain_name(worst.name, findings.has_tilt)
         missing.insert(
             0,
             Missing(
                 "touches in poses far apart",
                 findings.cell.readings.file or f"{findings.cell.file}: readings.file",
-                f"the poses lie so close together that the {plain_name(worst.name)} is known only "
-                f"to +- {spread}",
+                f"the poses lie so close together that the {unsure} is known only to +- {spread}",
                 procedure.rows[0][2] if isinstance(procedure.rows[0][2], str) else "",
             ),
         )
     if not missing:
-        names = ", ".join(plain_name(item.name) for item in left_open)
+        names = ", ".join(plain_name(item.name, findings.has_tilt) for item in left_open)
         missing.append(
             Missing(
                 "touches of the hand method",
@@ -238,7 +238,7 @@ def _half_touched(findings: Findings, study: LineStudy, fit: LineFit, procedure:
         for item in line_figures(units, fit.frame, found, fit.free, "by fit of the touches so far")
         if not _hangs_on(item.name, open_names)
     )
-    names = " and ".join(plain_name(item.name) for item in left_open[:2])
+    names = " and ".join(plain_name(item.name, findings.has_tilt) for item in left_open[:2])
     headline = f"Cannot tell yet: the touches so far do not fix the {names}."
     rank = findings.rank_told
     tables = [readings_table(findings, fit)]
@@ -501,7 +501,7 @@ def _worst_lean(
         return None
     text, base = findings.units.text, base_length(findings.units)
     lean = text(Kind.LENGTH, base * (wanted - error) / worst[0], limit="max")
-    return plain_name(worst[1].name), f"{lean} over {text(Kind.LENGTH, base, 0)}"
+    return plain_name(worst[1].name, findings.has_tilt), f"{lean} over {text(Kind.LENGTH, base, 0)}"
 
 
 def _assumed(
@@ -521,7 +521,7 @@ def _assumed(
     if angles:
         told.append(
             "Not measured and taken as zero: "
-            + ", ".join(plain_name(item.name) for item in angles)
+            + ", ".join(plain_name(item.name, findings.has_tilt) for item in angles)
             + "."
         )
     entries = [h for h in fit.held if h.reason == "entry"]
