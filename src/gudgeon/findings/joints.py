@@ -358,7 +358,7 @@ class JointFindings(CutFindings):
             thrust, side, turning = cut.loads(read)
             riser = self.cell.placement.riser
             base = read(height) + (read(riser) if riser is not None else 0.0)
-            worst = (0.0, 0.0, 0.0)
+            twist = tip = 0.0
             for tilt, turn in senses:
                 assert cut.place is not None
                 turned = turn * cut.turn_rad if self.has_tilt else 0.0
@@ -366,12 +366,9 @@ class JointFindings(CutFindings):
                     cut.place(read), tilt * cut.tilt_rad, turned, self.axis_offset(read)
                 )
                 x, y, z = at.tolist()
-                tip = side * abs(base + z) + thrust * math.hypot(x, y)
-                twisted = side * math.hypot(x, y) / MM_PER_M + turning
-                found = (side, twisted, tip / MM_PER_M)
-                worst = max(worst, found, key=lambda item: firm(item[2]))
-            push, twist, tip = worst
-            return push, twist, tip + self._tipping_weight(read, cut)
+                twist = max(twist, side * math.hypot(x, y) / MM_PER_M + turning)
+                tip = max(tip, (side * abs(base + z) + thrust * math.hypot(x, y)) / MM_PER_M)
+            return side, twist, tip + self._tipping_weight(read, cut)
 
         def safety(read: Read) -> float:
             push, twist, _ = loads(read)
