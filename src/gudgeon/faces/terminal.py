@@ -1,4 +1,4 @@
-"""The command ``gudgeon``: ask, read, check, start, template, report, schema, questions.
+"""The command ``gudgeon``: ask, read, check, start, template, report, day, show, schema, questions.
 
 Exit code: 0 yes or yes-if, 1 no, 3 cannot tell, 2 bad input or a fault; of several answers 2 goes
 before 1, 1 before 3, 3 before 0.  Heavy parts are imported by the command that needs them.
@@ -174,9 +174,27 @@ def _parser() -> argparse.ArgumentParser:
     day.add_argument("--list", action="store_true", help="list what is kept")
     day.set_defaults(run=_day)
 
+    show = commands.add_parser(
+        "show",
+        help="show the whole cell in the browser: ask, look, enter",
+        usage="gudgeon show CELL [--port N] [--lan] [--read-only] [--no-open]",
+    )
+    show.add_argument("cell", metavar="CELL", help="the cell file")
+    show.add_argument("--port", type=int, metavar="N", help="where to listen (8470 or the next)")
+    show.add_argument(
+        "--lan",
+        action="store_true",
+        help="let paired devices of the shop's network in, unencrypted",
+    )
+    show.add_argument("--read-only", action="store_true", help="nothing can be changed")
+    show.add_argument("--no-open", action="store_true", help="do not open the browser")
+    show.set_defaults(run=_show)
+
     schema = commands.add_parser("schema", help="print a published JSON Schema")
     schema.add_argument(
-        "what", choices=("cell", "answer"), help="of the cell file, or of an answer"
+        "what",
+        choices=("cell", "answer", "page"),
+        help="of the cell file, of an answer, or (OpenAPI) of all that the page asks for",
     )
     schema.set_defaults(run=_schema)
 
@@ -433,7 +451,48 @@ def _day(options: argparse.Namespace) -> int:
     return OK
 
 
+def _show(options: argparse.Namespace) -> int:
+    path = Path(options.cell)
+    if not path.is_file():
+        is_folder = "is a folder; name the cell file in it"
+        none = f"is not there; make a first one with  gudgeon start {_shown(path)}"
+        raise _Stop(f"{_shown(path)} {is_folder if path.is_dir() else none}")
+    if options.port is not None and not 0 <= options.port <= 65_535:
+        raise _Stop(f"there is no port {options.port}; write one from 1024 to 65535")
+    serving = _web("server")
+    code: int = serving.serve(
+        path,
+        port=serving.PORT if options.port is None else options.port,
+        lan=options.lan,
+        read_only=options.read_only,
+        browser=not options.no_open,
+        say=_now,
+    )
+    return code
+
+
+def _web(name: str) -> Any:
+    """Return a module of the page, or stop where what it needs is not installed."""
+    import importlib
+
+    try:
+        return importlib.import_module(f"gudgeon.faces.web.{name}")
+    except ModuleNotFoundError as problem:
+        if str(problem.name).partition(".")[0] == "gudgeon":
+            raise
+        raise _Stop(
+            f'the page needs {problem.name}, which is not installed; install "gudgeon[web]"'
+        ) from None
+
+
+def _now(line: str) -> None:
+    print(_shown(line), flush=True)
+
+
 def _schema(options: argparse.Namespace) -> int:
+    if options.what == "page":
+        print(_web("routes").page_schema(), end="")
+        return OK
     from importlib.resources import files
 
     name = f"schemas/{options.what}-1.json"

@@ -255,7 +255,8 @@ class AnswerView(WireModel):
     """One answer with how far it is.
 
     `stale`: what it rests on has changed since; a new one is being worked out.  `what` says why it
-    failed or was stopped.  `seconds` is how long the work took.
+    failed or was stopped.  `seconds` is how long the work took, `inputs` the digest of what it
+    rests on.
     """
 
     question: str
@@ -266,6 +267,7 @@ class AnswerView(WireModel):
     stale: bool = False
     what: str = ""
     seconds: float | None = None
+    inputs: str = ""
     answer: AnswerData | None = None
     figures: list[Shown] = []
     tables: list[ShownTable] = []
