@@ -251,6 +251,11 @@ def test_a_level_must_say_how_sure_it_is() -> None:
     more = 'level_u = "4 arcsec"\n'
     assert codes(cell_with(table, readings=more)) == []
     assert codes(cell_with(table.replace("x+", "z+"), readings=more)) == ["K007"]
+    # As it is marked on the level itself.
+    marked = cell_with(table, readings='level_u = "0.02 mm/m"\n')
+    assert codes(marked) == []
+    assert marked.cell is not None
+    assert marked.cell.touches[0].u_mm == math.atan(2e-5)
 
 
 def test_a_ball_counts_what_was_noted() -> None:

@@ -37,7 +37,9 @@ class Readings:
         Kind.LENGTH, "standard uncertainty (k = 1) of one reading", above=0.0
     )
     level_u: Amount | None = entry(
-        Kind.ANGLE, "standard uncertainty (k = 1) of one reading of the level", above=0.0
+        Kind.ANGLE,
+        "standard uncertainty (k = 1) of one reading of the level, also as a slope (0.02 mm/m)",
+        above=0.0,
     )
     step: Amount | None = entry(
         Kind.LENGTH, "smallest step of the read-out (none counted if left out)", low=0.0

@@ -191,7 +191,7 @@ def entry_missing(entry: str, at: Place, section: Place) -> Fault:
         "ball_diameter": ("the radius of the tip", 'ball_diameter = "6 mm"'),
         "compensated": ("whether the radius of the tip is taken off", "compensated = false"),
         "reading_u": ("how sure a reading is", 'reading_u = "0.003 mm"'),
-        "level_u": ("how sure a reading of the level is", 'level_u = "4 arcsec"'),
+        "level_u": ("how sure a reading of the level is", 'level_u = "0.02 mm/m"'),
     }
     why = {
         "ball_diameter": "Left out, the face height would be wrong by the radius.",

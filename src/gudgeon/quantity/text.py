@@ -8,6 +8,7 @@ What is read
 ------------
 * numbers: ``0.611``, ``.5``, ``5/8``, ``1 1/2``, ``1-1/2``, ``-3``, ``1e-3``;
 * units joined by ``*``, ``.``, ``-`` or a space, and one ``/``: ``N*m``, ``lbf ft``, ``N/mm2``;
+* slopes for small angles: ``0.02 mm/m``, ``0.0005 in/ft``, as levels are marked;
 * sums of falling units: ``12 deg 30 arcmin``, ``5 ft 3 in``, ``1 h 20 min``;
 * a spread, 95 % (k = 2): ``+- 0.01 mm``, ``+/- 10 %``, or ``18 min to 24 min`` (middle +- half).
 """
@@ -15,6 +16,7 @@ What is read
 from __future__ import annotations
 
 import itertools
+import math
 import re
 from dataclasses import dataclass
 from fractions import Fraction
@@ -22,7 +24,7 @@ from typing import Final
 
 from gudgeon.quantity.amount import Amount
 from gudgeon.quantity.kinds import BASE, Kind
-from gudgeon.quantity.unit_text import Unit, dimensions_of, in_celsius, kind_of, read_unit
+from gudgeon.quantity.unit_text import SLOPE, Unit, dimensions_of, in_celsius, kind_of, read_unit
 from gudgeon.quantity.unreadable import (
     MONEY,
     QuantityError,
@@ -40,6 +42,9 @@ LONGEST: Final = 80
 
 LARGEST: Final = 1e12
 """Greatest value in base units; far beyond any machine, far below trouble with floats."""
+
+STEEPEST: Final = Fraction(1, 5)
+"""Greatest slope that is read as an angle; steeper ones are written in degrees, or are slips."""
 
 _EXPONENT_MAX: Final = 30  # 1e30 is already far above LARGEST in any unit
 
@@ -317,6 +322,8 @@ def _value(
             "unreadable",
         )
     units = [_unit_of(text, kind, terms, term) for term in terms]
+    if any(unit.dimension == SLOPE for unit in units):
+        return _sloping(text, kind, terms, units), ""
     if len(terms) == 1:
         return _scaled(kind, terms[0].number, units[0], difference), units[0].currency
     falling = all(a.factor > b.factor for a, b in itertools.pairwise(units))
@@ -346,6 +353,21 @@ def _unit_of(text: str, kind: Kind, terms: list[_Term], term: _Term) -> Unit:
     if unit.dimension not in dimensions_of(kind):
         raise other_kind(text, kind, unit.text, kind_of(unit))
     return unit
+
+
+def _sloping(text: str, kind: Kind, terms: list[_Term], units: list[Unit]) -> Fraction:
+    """Return the angle of a rise over a run [rad]."""
+    if len(terms) > 1:
+        raise unreadable(text, kind)
+    slope = terms[0].number * units[0].factor
+    if abs(slope) > STEEPEST:
+        degrees = f"{math.degrees(math.atan(slope)):.4g} deg" if abs(slope) <= 1 else "45 deg"
+        raise QuantityError(
+            f'"{text}" is too steep for a slope that an instrument shows',
+            f'write the angle in degrees, such as "{degrees}"',
+            "size",
+        )
+    return Fraction(math.atan(slope))
 
 
 def _no_point_of_thousands(text: str, terms: list[_Term]) -> None:

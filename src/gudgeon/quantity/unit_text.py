@@ -20,10 +20,22 @@ from gudgeon.quantity.unreadable import MONEY, unknown
 if TYPE_CHECKING:
     import pint
 
-__all__ = ["Dimension", "Unit", "dimensions_of", "in_celsius", "kind_of", "read_unit"]
+__all__ = ["SLOPE", "Dimension", "Unit", "dimensions_of", "in_celsius", "kind_of", "read_unit"]
 
 Dimension = frozenset[tuple[str, Fraction]]
 """Root units with their powers, such as {("millimetre", 1), ("second", -1)}."""
+
+SLOPE: Final[Dimension] = frozenset({("slope", Fraction(1))})
+"""Dimension of a rise over a run, as levels and squares are marked: an angle by its tangent."""
+
+_RISE_OVER_RUN: Final = (
+    ("millimetre", "metre"),
+    ("micrometre", "metre"),
+    ("inch", "foot"),
+    ("mil", "foot"),
+    ("mil", "inch"),
+)
+"""Only these: any other length over a length is rather a slip than a slope."""
 
 _NAME: Final = re.compile(r"""([A-Za-z]+|[%"'])(?:\^?([23]))?""")
 
@@ -79,7 +91,8 @@ def dimensions_of(kind: Kind) -> frozenset[Dimension]:
         return frozenset({_multiplied(["part"], ["year"])[1], _multiplied([], ["year"])[1]})
     if kind is Kind.TEMPERATURE:
         return frozenset({_multiplied(["kelvin"], [])[1]})
-    return frozenset({read_unit("", kind, BASE[kind].base).dimension})
+    base = read_unit("", kind, BASE[kind].base).dimension
+    return frozenset({base, SLOPE}) if kind is Kind.ANGLE else frozenset({base})
 
 
 def _multiplied(above: list[str], below: list[str]) -> tuple[Fraction, Dimension]:
@@ -147,6 +160,8 @@ def read_unit(text: str, kind: Kind, written: str) -> Unit:
             again, other = _multiplied(forces, sides[1])
             if other in _torque_and_stress():
                 factor, dimension = again, other
+    if any(([rise], [run]) == sides for rise, run in _RISE_OVER_RUN):
+        return Unit(written, factor, SLOPE)
     return Unit(written, factor * _base_scale(kind), dimension, currency)
 
 
@@ -189,7 +204,7 @@ def _spelling(word: str, kind: Kind) -> str | None:
 @functools.cache
 def _spellings(kind: Kind) -> tuple[str, ...]:
     """Return the spellings of units that a quantity of `kind` can be built from."""
-    roots = {root for dimension in dimensions_of(kind) for root, _ in dimension}
+    roots = {root for dimension in dimensions_of(kind) - {SLOPE} for root, _ in dimension}
     return tuple(
         text
         for text, name in SPELLINGS.items()
