@@ -1,0 +1,113 @@
+"""The model and the joint tree, read back by a library that had no part in writing them."""
+
+from __future__ import annotations
+
+import io
+import json
+import struct
+from dataclasses import replace
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pytest
+import trimesh
+
+pytest.importorskip("pydantic", reason="the extra `web` is not installed")
+
+from gudgeon.cell.files import load, load_text
+from gudgeon.faces.web import scene as scene_module
+from gudgeon.faces.web.scene import gap_view, model, scene_view
+from gudgeon.findings import Findings
+from gudgeon.findings.view import Seen
+
+DEMO = Path(__file__).parents[3] / "demo"
+
+
+@pytest.fixture(scope="module", params=["alder-ford", "juniper-street"])
+def findings(request: pytest.FixtureRequest) -> Findings:
+    cell = load(DEMO / f"{request.param}.toml").cell
+    assert cell is not None
+    return Findings(cell)
+
+
+def tree_of(glb: bytes) -> dict[str, Any]:
+    magic, version, size = struct.unpack_from("<III", glb)
+    assert (magic, version, size) == (0x46546C67, 2, len(glb))
+    length, kind = struct.unpack_from("<II", glb, 12)
+    assert kind == 0x4E4F534A and length % 4 == 0
+    found: dict[str, Any] = json.loads(glb[20 : 20 + length])
+    return found
+
+
+def test_the_model_read_back_is_the_view_in_metres(findings: Findings) -> None:
+    glb = model(findings)
+    loaded = trimesh.load(io.BytesIO(glb), file_type="glb", process=False)
+    bodies = findings.view.bodies
+    nodes = {node["name"]: node for node in tree_of(glb)["nodes"]}
+    for place, body in enumerate(bodies):
+        node = nodes[f"body {place}"]
+        assert node["extras"] == {"body": body.name, "role": body.role, "link": body.link}
+        transform, geometry = loaded.graph.get(f"body {place}")
+        assert np.array_equal(transform, np.eye(4))
+        mesh = loaded.geometry[geometry]
+        assert np.allclose(mesh.triangles, body.triangles_mm / 1000.0, atol=2e-7)
+
+
+def test_the_scene_names_what_the_model_holds(findings: Findings) -> None:
+    view = scene_view(findings, "0" * 64)
+    names = {node["name"] for node in tree_of(model(findings))["nodes"]}
+    assert {body.mesh for body in view.bodies} == names
+    links = {link.name for link in view.tree}
+    assert {body.node for body in view.bodies} | {line.node for line in view.lines} <= links
+    assert [slider.moves for slider in view.sliders] == ["x", "y", "z", "tilt", "turn"]
+    assert view.safe_box is not None and view.change_map is not None
+    grid = view.change_map.cells
+    assert (len(grid), len(grid[0])) == (
+        len(view.change_map.tilt) - 1,
+        len(view.change_map.turn) - 1,
+    )
+    proven = findings.changing.together
+    assert (sum(row.count("clear") for row in grid)) == int((proven.cells == 0).sum())
+    assert view.triangles == view.triangles_full and view.deviation_mm == 0.0
+
+
+def test_a_model_with_too_many_triangles_is_reduced_and_says_by_how_much(
+    findings: Findings, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    ball = trimesh.creation.icosphere(subdivisions=6, radius=80.0)
+    many = Seen("casting", "fixture", "rotary", np.asarray(ball.triangles))
+    view = replace(findings.view, bodies=(*findings.view.bodies, many))
+    crowded = Findings(findings.cell)
+    monkeypatch.setitem(crowded.__dict__, "view", view)
+    told = scene_view(crowded, "0" * 64)
+    assert told.triangles <= scene_module.TRIANGLES_MOST < told.triangles_full
+    assert 0.0 < told.deviation_mm < 5.0
+    few = trimesh.load(io.BytesIO(model(crowded)), file_type="glb", process=False)
+    everything = trimesh.load(io.BytesIO(model(crowded, full=True)), file_type="glb", process=False)
+    both = {"few": few, "all": everything}
+    count = {
+        name: sum(len(mesh.faces) for mesh in loaded.geometry.values())
+        for name, loaded in both.items()
+    }
+    assert count == {"few": told.triangles, "all": told.triangles_full}
+
+
+def test_the_gap_is_told_with_its_pair_or_in_words(findings: Findings) -> None:
+    view = findings.view
+    got = gap_view(findings, view.start, view.tools[0].number)
+    assert got.gap_mm is not None and got.proven and len(got.pair) == 2 and len(got.points) == 2
+    distance = np.linalg.norm(np.subtract(*got.points))
+    assert got.gap_mm <= distance + 1e-9  # the lines' uncertainty is taken off
+    unknown = gap_view(findings, view.start, 987)
+    assert unknown.gap_mm is None and "987" in unknown.words
+
+
+def test_a_cell_hardly_begun_has_a_scene_too() -> None:
+    cell = load_text('[shop]\nname = "A"\n').cell
+    assert cell is not None
+    begun = Findings(cell)
+    view = scene_view(begun, "0" * 64)
+    assert view.notes and view.safe_box is None and view.change_map is None
+    assert tree_of(model(begun))["asset"]["version"] == "2.0"
+    assert gap_view(begun, (0.0,) * 5, None).words
