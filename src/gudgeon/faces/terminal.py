@@ -459,10 +459,9 @@ def _show(options: argparse.Namespace) -> int:
         raise _Stop(f"{_shown(path)} {is_folder if path.is_dir() else none}")
     if options.port is not None and not 0 <= options.port <= 65_535:
         raise _Stop(f"there is no port {options.port}; write one from 1024 to 65535")
-    serving = _web("server")
-    code: int = serving.serve(
+    code: int = _web("start").show(
         path,
-        port=serving.PORT if options.port is None else options.port,
+        port=options.port,
         lan=options.lan,
         read_only=options.read_only,
         browser=not options.no_open,
@@ -474,15 +473,14 @@ def _show(options: argparse.Namespace) -> int:
 def _web(name: str) -> Any:
     """Return a module of the page, or stop where what it needs is not installed."""
     import importlib
+    from importlib.util import find_spec
 
-    try:
-        return importlib.import_module(f"gudgeon.faces.web.{name}")
-    except ModuleNotFoundError as problem:
-        if str(problem.name).partition(".")[0] == "gudgeon":
-            raise
+    lacking = [needed for needed in ("fastapi", "uvicorn") if find_spec(needed) is None]
+    if lacking:
         raise _Stop(
-            f'the page needs {problem.name}, which is not installed; install "gudgeon[web]"'
-        ) from None
+            f'the page needs {" and ".join(lacking)}, not installed yet; install "gudgeon[web]"'
+        )
+    return importlib.import_module(f"gudgeon.faces.web.{name}")
 
 
 def _now(line: str) -> None:

@@ -6,14 +6,37 @@ A question module holds ``NAME``, ``ASKS``, ``PLACE`` (its place in the order of
 
 from __future__ import annotations
 
+import ast
 import importlib
 import pkgutil
-from typing import Protocol, cast
+from dataclasses import dataclass
+from importlib.resources import files
+from typing import TYPE_CHECKING, Any, Protocol, cast
 
-from gudgeon.answer import Answer
-from gudgeon.findings import Findings
+if TYPE_CHECKING:
+    from gudgeon.answer import Answer
+    from gudgeon.findings import Findings
 
-__all__ = ["Question", "find_questions"]
+__all__ = ["Listed", "Question", "find_questions", "list_questions"]
+
+
+@dataclass(frozen=True, slots=True)
+class Listed:
+    """What a question module says of itself.
+
+    Attributes
+    ----------
+    name, asks : str
+        Word and plain question.
+    place : int
+        In the order of the job.
+    needs_program : bool
+    """
+
+    name: str
+    asks: str
+    place: int
+    needs_program: bool
 
 
 class Question(Protocol):
@@ -26,6 +49,25 @@ class Question(Protocol):
     def answer(self, findings: Findings) -> Answer:
         """Answer the question from the findings."""
         ...
+
+
+def list_questions() -> list[Listed]:
+    """Return what every question module says of itself, in the order of the job.
+
+    The modules are read, not carried out: importing all that they rest on takes a second.
+    """
+    found = []
+    for item in pkgutil.iter_modules(__path__):
+        if item.name.startswith("_"):
+            continue
+        text = files(__name__).joinpath(f"{item.name}.py").read_text("utf-8")
+        told: dict[str, Any] = {}
+        for node in ast.parse(text).body:
+            if isinstance(node, ast.AnnAssign) and isinstance(node.value, ast.Constant):
+                told[ast.unparse(node.target)] = node.value.value
+        needs = bool(told.get("NEEDS_PROGRAM", False))
+        found.append(Listed(told["NAME"], told["ASKS"], told["PLACE"], needs))
+    return sorted(found, key=lambda one: one.place)
 
 
 def find_questions() -> dict[str, Question]:

@@ -60,15 +60,20 @@ class Desk:
     shop : Shop
     read_only : bool
         Nothing is written into the folder.
+    files : Process, optional
+        For files, if it was started already.
     """
 
-    def __init__(self, shop: Shop, *, read_only: bool = False) -> None:
+    def __init__(
+        self, shop: Shop, *, read_only: bool = False, files: Process | None = None
+    ) -> None:
         self.shop, self.read_only = shop, read_only
         self.run = secrets.token_hex(8)
-        made = {"read_only": read_only, "died": self._died}
-        self.files = Process("files", shop.cell, **made)  # type: ignore[arg-type]
-        self.scene = Process("scene", shop.cell, **made)  # type: ignore[arg-type]
-        self.answers = Process("answers", shop.cell, gently=True, **made)  # type: ignore[arg-type]
+        self.files = files or Process("files", shop.cell, read_only=read_only)
+        self.scene = Process("scene", shop.cell, read_only=read_only)
+        self.answers = Process("answers", shop.cell, read_only=read_only, gently=True)
+        for process in (self.files, self.scene, self.answers):
+            process.died = self._died
         self._lines: dict[Key, _Line] = {}
         self._turn = itertools.count(1)
         self._seen: Files | None = None

@@ -51,8 +51,11 @@ class Process:
     read_only : bool
     gently : bool
         Others go first.
+
+    Attributes
+    ----------
     died : callable
-        Told when the process ended without being asked to.
+        Told the name when the process has ended without being asked to.
     """
 
     def __init__(
@@ -62,10 +65,10 @@ class Process:
         *,
         read_only: bool,
         gently: bool = False,
-        died: Callable[[str], None] | None = None,
     ) -> None:
         self._words = (str(cell), read_only, gently)
-        self.name, self._died = name, died
+        self.name = name
+        self.died: Callable[[str], None] | None = None
         self._process: BaseProcess | None = None
         self._pipe: Connection | None = None
         self._calls: dict[int, _Call] = {}
@@ -205,5 +208,5 @@ class Process:
         for call in self._calls.values():
             if not call.future.done():
                 call.future.set_exception(Died("the process that works on it has ended"))
-        if not self._ended and not asked and self._died is not None:
-            self._died(self.name)
+        if not self._ended and not asked and self.died is not None:
+            self.died(self.name)

@@ -19,6 +19,7 @@ from uvicorn.protocols.http.h11_impl import H11Protocol
 from gudgeon.faces.web.desk import Desk
 from gudgeon.faces.web.guard import HEADERS, Guard, Rules
 from gudgeon.faces.web.pairing import Pairing
+from gudgeon.faces.web.process import Process
 from gudgeon.faces.web.routes import HARMLESS, application
 from gudgeon.faces.web.shop import Shop
 
@@ -33,6 +34,7 @@ HEAD_SECONDS: Final = 10.0
 
 def serve(
     cell: Path,
+    files: Process,
     *,
     port: int = PORT,
     lan: bool = False,
@@ -46,6 +48,8 @@ def serve(
     ----------
     cell : Path
         The cell file.
+    files : Process
+        Started already, so that the cell is read while the server gets ready.
     port : int
         Where to listen; the next free one if it is taken, any free one for 0.
     lan : bool
@@ -57,8 +61,7 @@ def serve(
     say : callable
         Prints a line in the terminal.
     """
-    desk = Desk(Shop(cell), read_only=read_only)
-    desk.files.start()  # it reads the cell while this process goes on
+    desk = Desk(Shop(cell), read_only=read_only, files=files)
     listening = bind(port, lan=lan)
     own = listening.getsockname()[1]
     pairing = None

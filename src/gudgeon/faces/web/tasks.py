@@ -27,7 +27,7 @@ def cell(room: Room, job: Job) -> wire.CellView:
     """Return the cell file and what can be asked of it; faults of the file are part of it."""
     from gudgeon.cell.faults import in_order
     from gudgeon.faces.web.forms import fault_view
-    from gudgeon.questions import find_questions
+    from gudgeon.questions import list_questions
 
     inputs, loaded = room.loaded()
     held, shop = loaded.cell, room.shop
@@ -53,12 +53,8 @@ def cell(room: Room, job: Job) -> wire.CellView:
         units="in" if units == "in" else "mm" if units == "mm" else None,
         read_only=room.read_only,
         questions=[
-            wire.QuestionView(
-                name=name,
-                asks=question.ASKS,
-                needs_program=bool(getattr(question, "NEEDS_PROGRAM", False)),
-            )
-            for name, question in find_questions().items()
+            wire.QuestionView(name=one.name, asks=one.asks, needs_program=one.needs_program)
+            for one in list_questions()
         ],
         programs=programs,
         cells=shop.cells(),

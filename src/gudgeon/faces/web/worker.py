@@ -19,11 +19,11 @@ from multiprocessing.connection import Connection
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final
 
-from pydantic import BaseModel
-
 from gudgeon.faces.web.shop import Shop
 
 if TYPE_CHECKING:
+    from pydantic import BaseModel
+
     from gudgeon.cell.files import Loaded
     from gudgeon.cell.model import Cell
     from gudgeon.findings import Findings
@@ -202,9 +202,6 @@ class Room:
         )
 
 
-Task = Callable[..., BaseModel | bytes]
-
-
 class _Mailbox:
     """The worker's end of the pipe: requests one after the other, stops at once."""
 
@@ -271,16 +268,21 @@ def run(pipe: Connection, cell: str, read_only: bool, gently: bool) -> None:
         with contextlib.suppress(OSError):
             os.nice(5)
     mailbox = _Mailbox(pipe)
+    from gudgeon.faces.web.tasks import TASKS
+
     room = Room(Shop(Path(cell)), read_only=read_only)
+    with contextlib.suppress(Exception):  # what is wrong is told to who asks
+        room.loaded()  # while the server still gets ready
     while True:
         number, name, words, job = mailbox.next()
         try:
-            from gudgeon.faces.web.tasks import TASKS
-
-            result = TASKS[name](room, job, **words)
-            data = result if isinstance(result, bytes) else result.model_dump_json(by_alias=True)
-            mailbox.send(number, "done", data if isinstance(data, bytes) else data.encode())
+            result: BaseModel | bytes = TASKS[name](room, job, **words)
+            mailbox.send(number, "done", _as_bytes(result))
         except Refused as refused:
             mailbox.send(number, "refused", refused)
         except Exception as problem:  # a fault of ours in one request is none of the next
             mailbox.send(number, "failed", f"{type(problem).__name__}: {problem}"[:500])
+
+
+def _as_bytes(result: BaseModel | bytes) -> bytes:
+    return result if isinstance(result, bytes) else result.model_dump_json(by_alias=True).encode()
