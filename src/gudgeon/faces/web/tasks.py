@@ -87,6 +87,7 @@ def answer(room: Room, job: Job, question: str, program: str | None) -> wire.Ans
 
 def answer_view(found: Answer, asks: str) -> wire.AnswerView:
     """Return an answer as it goes over the wire, with every number in words too."""
+    from gudgeon.faces.gauge import gauge_svg
     from gudgeon.faces.wording import cells, is_number, plain_data, worded
 
     figures, tables = [], []
@@ -100,6 +101,7 @@ def answer_view(found: Answer, asks: str) -> wire.AnswerView:
                 number=said.number,
                 bound=said.bound,
                 standing=said.standing.value,
+                gauge=gauge_svg(figure),
             )
         )
     for table in found.tables:

@@ -220,6 +220,7 @@ class Shown(WireModel):
     """A figure in words, the same as in terminal and report.
 
     `number` and `bound` are value and limit alone.  `standing` is "free" without a limit.
+    `gauge` is a small scale as an SVG element, empty without a limit.
     """
 
     name: str
@@ -228,6 +229,7 @@ class Shown(WireModel):
     number: str
     bound: str
     standing: Literal["free", "kept", "broken", "unsure"]
+    gauge: str = ""
 
 
 class ShownTable(WireModel):
