@@ -341,9 +341,10 @@ def test_the_spindles_torque_twists_the_fixture_where_the_platter_lies_level() -
     measured = replace(up, drill_diameter=None, feed_per_turn=None, thrust=a(857.1673007021124))
     alone = Findings(cell(measured)).fixture_joint.checks[0]
     assert twisted == pytest.approx(alone.twist_nm)
-    # Upright it tips the foot instead.
+    # Upright it tips the foot instead: M / (3 r) on the worst of six bolts 75 mm from the middle.
     tipped = Findings(cell(up)).fixture_joint.checks[0].pull_n
-    assert tipped is not None and alone.pull_n is not None and tipped > alone.pull_n
+    assert tipped is not None and alone.pull_n is not None
+    assert tipped - alone.pull_n == pytest.approx(5000.0 / (3.0 * 75.0))
 
 
 def test_a_cutter_that_may_pull_upwards_loosens_the_fixture() -> None:
