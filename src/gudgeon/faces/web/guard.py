@@ -347,7 +347,7 @@ def _path(scope: Scope) -> None:
         or any(byte < 32 or byte == 127 for byte in path)
         or any(part in (b".", b"..") for part in path.split(b"/"))
         or b"//" in path
-        or path.decode("utf-8", "replace") != scope["path"]
+        or path != str(scope["path"]).encode("utf-8", "replace")
     )
     if odd:
         raise _Refused(404, "there is nothing of this name", "start at /")

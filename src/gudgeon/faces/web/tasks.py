@@ -8,7 +8,8 @@ asked and cannot have.
 from __future__ import annotations
 
 import time
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from contextlib import contextmanager
 from typing import TYPE_CHECKING, Any, Final
 
 from gudgeon import __version__
@@ -19,6 +20,7 @@ if TYPE_CHECKING:
     from pydantic import BaseModel
 
     from gudgeon.answer import Answer
+    from gudgeon.cell.journal import Journal
 
 __all__ = ["TASKS"]
 
@@ -126,17 +128,139 @@ def answer_view(found: Answer, asks: str) -> wire.AnswerView:
     )
 
 
+# --- the scene ----------------------------------------------------------------------------------
+
+
+def scene(room: Room, job: Job) -> wire.SceneView:
+    """Return what the scene shows beside its model."""
+    from gudgeon.faces.web.scene import scene_view
+
+    findings = room.findings
+    return scene_view(findings, room.loaded()[0])
+
+
+def scene_model(room: Room, job: Job, full: bool) -> bytes:
+    """Return the bodies as binary glTF."""
+    from gudgeon.faces.web.scene import model
+
+    return model(room.findings, full=full)
+
+
+def gap(room: Room, job: Job, pose: Sequence[float], tool: int | None) -> wire.Gap:
+    """Return the smallest gap at one pose."""
+    from gudgeon.faces.web.scene import gap_view
+
+    return gap_view(room.findings, pose, tool)
+
+
+# --- entering -----------------------------------------------------------------------------------
+
+
+def entries(room: Room, job: Job) -> wire.Form:
+    """Return the cell file as a form."""
+    from gudgeon.faces.web.forms import form_of
+
+    journal = _journal(room)
+    with _told(room):
+        text, digest = journal.read()
+        state = journal.state()
+    faults = room.loaded()[1].faults
+    return form_of(
+        text,
+        room.path.name,
+        digest,
+        faults,
+        can_undo=state.undo is not None,
+        can_redo=state.redo is not None,
+    )
+
+
+def edit(room: Room, job: Job, asked: wire.Edit) -> wire.Edited:
+    """Make changes in the cell file."""
+    from gudgeon.faces.web.forms import edited
+
+    with _told(room):
+        edited(_journal(room), asked.digest, asked.changes)
+    return _edited(room)
+
+
+def undo(room: Room, job: Job, digest: str) -> wire.Edited:
+    """Take the last change back."""
+    with _told(room):
+        _journal(room).undo(digest)
+    return _edited(room)
+
+
+def redo(room: Room, job: Job, digest: str) -> wire.Edited:
+    """Make the change again that was taken back."""
+    with _told(room):
+        _journal(room).redo(digest)
+    return _edited(room)
+
+
+def _journal(room: Room) -> Journal:
+    from gudgeon.cell.journal import Journal
+
+    return Journal(room.path, room.shop.folder / ".gudgeon" / "edits.sqlite")
+
+
+def _edited(room: Room) -> wire.Edited:
+    from gudgeon.faces.web.forms import fault_view
+
+    with _told(room):
+        state = _journal(room).state()
+    return wire.Edited(
+        digest=state.digest,
+        faults=[fault_view(fault) for fault in room.loaded()[1].faults],
+        can_undo=state.undo is not None,
+        can_redo=state.redo is not None,
+    )
+
+
+@contextmanager
+def _told(room: Room) -> Iterator[None]:
+    """Tell what cannot be done in the words of a reply."""
+    from gudgeon.cell.edit import EditError
+    from gudgeon.cell.journal import ChangedMeanwhile, NothingToDo
+    from gudgeon.cell.store_file import StoreError
+
+    name = room.path.name
+    try:
+        yield
+    except ChangedMeanwhile as changed:
+        mend = "look at what has changed, then make the change again"
+        raise Refused(409, str(changed), name, mend, changed.now) from None
+    except (EditError, NothingToDo, StoreError) as problem:
+        raise Refused(422, str(problem), name) from None
+    except UnicodeDecodeError:
+        raise Refused(
+            422, "the cell file is not plain text in UTF-8", name, "save it as UTF-8 in the editor"
+        ) from None
+    except OSError as problem:
+        reason = (problem.strerror or str(problem)).lower()
+        mend = "check the rights of the file and the room on the disk"
+        raise Refused(
+            422, f"the cell file cannot be read or written: {reason}", name, mend
+        ) from None
+
+
 def _later(room: Room, job: Job, **_: Any) -> wire.Step:
     raise Refused(501, "this part of the page is not there yet")
 
 
-_TO_COME: Final = (
-    *("scene", "scene_model", "gap", "track", "spots"),
-    *("entries", "edit", "undo", "redo", "readings", "add_reading", "take_back_reading"),
-)
-
 TASKS: Final[Mapping[str, Callable[..., BaseModel | bytes]]] = {
     "cell": cell,
     "answer": answer,
-    **dict.fromkeys(_TO_COME, _later),
+    "scene": scene,
+    "scene_model": scene_model,
+    "gap": gap,
+    "track": _later,
+    "spots": _later,
+    "entries": entries,
+    "edit": edit,
+    "undo": undo,
+    "redo": redo,
+    "readings": _later,
+    "add_reading": _later,
+    "take_back_reading": _later,
 }
