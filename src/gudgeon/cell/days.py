@@ -4,11 +4,12 @@ from __future__ import annotations
 
 import datetime
 import re
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from typing import Final
 
 from gudgeon.cell.faults import Fault, Place
 from gudgeon.cell.model_drift import DayRow, MadeRow
+from gudgeon.cell.odd_days import day_apart, odd_days
 from gudgeon.cell.table_rows import rows_of
 
 __all__ = ["DAY_COLUMNS", "MADE_COLUMNS", "day_of", "day_row", "read_days", "read_made"]
@@ -81,6 +82,7 @@ def read_days(text: str, file: str, units: str | None) -> tuple[tuple[DayRow, ..
         faults.append(
             _bad_row("a day number among dates", Place(file, odd.row, lines[odd.row - 1]))
         )
+    faults += _apart([(row.day, row.row) for row in found if row.dated], file, lines)
     return tuple(sorted(found, key=lambda row: (row.day, row.time, row.row))), faults
 
 
@@ -88,6 +90,7 @@ def read_made(text: str, file: str) -> tuple[tuple[MadeRow, ...], list[Fault]]:
     """Return the table of what was made in the order of its days, and the faults."""
     lines, rows, uses, faults = _table(text, file, "mm", MADE_COLUMNS, ("day", "first"), "parts")
     found: list[MadeRow] = []
+    dated: list[tuple[int, int]] = []
     for line, cells in rows[1:] if uses else ():
         assert uses is not None
         words = {
@@ -103,7 +106,20 @@ def read_made(text: str, file: str) -> tuple[tuple[MadeRow, ...], list[Fault]]:
             continue
         last = words.get("last", "") or words["first"]
         found.append(MadeRow(line, day[0], _plain(words["first"]), _plain(last)))
+        dated += [(day[0], line)] if day[1] else []
+    faults += _apart(dated, file, lines)
     return tuple(sorted(found, key=lambda row: (row.day, row.row))), faults
+
+
+def _apart(days: Sequence[tuple[int, int]], file: str, lines: Sequence[str]) -> list[Fault]:
+    """Return the days that lie far from the others, each with its rows."""
+    odd = odd_days([day for day, _ in days])
+    others = [day for i, (day, _) in enumerate(days) if i not in odd]
+    found: dict[int, list[Place]] = {}
+    for i in odd:
+        day, line = days[i]
+        found.setdefault(day, []).append(Place(file, line, lines[line - 1]))
+    return [day_apart(day, others, tuple(places)) for day, places in found.items()]
 
 
 def day_of(words: str) -> tuple[int, bool] | None:

@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import os
 import tempfile
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path, PurePosixPath, PureWindowsPath
 from typing import Final
@@ -17,6 +17,7 @@ from gudgeon.cell.day_store import StoreError, store_beside, stored_rows
 from gudgeon.cell.days import read_days, read_made
 from gudgeon.cell.faults import Fault, Place, in_order
 from gudgeon.cell.model import Cell
+from gudgeon.cell.model_drift import DayRow
 from gudgeon.cell.models_files import (
     LARGEST_MODEL,
     OpenModel,
@@ -24,6 +25,7 @@ from gudgeon.cell.models_files import (
     no_model,
     read_models,
 )
+from gudgeon.cell.odd_days import day_apart, odd_days
 from gudgeon.cell.places import Source
 from gudgeon.cell.reader import ReadCell, read_cell
 from gudgeon.cell.readings import read_readings
@@ -95,7 +97,31 @@ def _with_store(loaded: Loaded, path: Path) -> Loaded:
     known = {(row.day, row.time, row.check, row.place_mm) for row in loaded.cell.days}
     more = [r for r in kept if (r.day, r.time, r.check, r.place_mm) not in known]
     days = sorted([*loaded.cell.days, *more], key=lambda row: (row.day, row.time, row.row))
-    return Loaded(replace(loaded.cell, days=tuple(days)), loaded.faults)
+    faults = in_order([*loaded.faults, *_apart(loaded, more, store_beside(path).name)])
+    return Loaded(replace(loaded.cell, days=tuple(days)), faults)
+
+
+def _apart(loaded: Loaded, kept: Sequence[DayRow], store: str) -> list[Fault]:
+    """Return the days of table and store that lie far from all others, and were not told yet."""
+    assert loaded.cell is not None
+    table = loaded.cell.drift.days or ""
+    told = {
+        place.line
+        for fault in loaded.faults
+        if fault.code == "K087"
+        for place in fault.places
+        if place.file == table
+    }
+    typed = [(row, Place(table, row.row)) for row in loaded.cell.days if row.row not in told]
+    ranked = sorted(kept, key=lambda row: row.row)  # as they were entered
+    typed += [(row, Place(store, None, note=f"row {row.row}")) for row in ranked]
+    typed = [(row, place) for row, place in typed if row.dated]
+    odd = odd_days([row.day for row, _ in typed])
+    others = [row.day for i, (row, _) in enumerate(typed) if i not in odd]
+    places: dict[int, list[Place]] = {}
+    for i in odd:
+        places.setdefault(typed[i][0].day, []).append(typed[i][1])
+    return [day_apart(day, others, tuple(where)) for day, where in places.items()]
 
 
 def load_text(

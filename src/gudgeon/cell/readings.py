@@ -8,11 +8,13 @@ point.
 from __future__ import annotations
 
 from dataclasses import replace
+from datetime import date
 from typing import Final
 
 from gudgeon.cell import reading_faults as told
 from gudgeon.cell.faults import Fault, Place
 from gudgeon.cell.model import Cell, Touch
+from gudgeon.cell.odd_days import day_apart, odd_days
 from gudgeon.cell.places import Source
 from gudgeon.cell.reading_columns import BY_HEADER, BY_NAME, COLUMNS, UNITS, split_header
 from gudgeon.cell.reading_rows import RowFaultError, Table, Use, is_blank, read_row
@@ -86,9 +88,23 @@ def read_readings(
             touches.append(touch)
             slips += _outside_travel(table, touch)
     table.faults += told.together(slips)
+    table.faults += _days_apart(table, touches)
     for entry, line in lacking.items():
         table.faults.append(told.entry_missing(entry, table.at(line), source.key(("readings",))))
     return _belonging(touches), tuple(table.faults)
+
+
+def _days_apart(table: Table, touches: list[Touch]) -> list[Fault]:
+    """Return the days that lie far from the others, each with its rows."""
+    dated = [touch for touch in touches if touch.day]
+    days = [date.fromisoformat(touch.day).toordinal() for touch in dated]
+    odd = odd_days(days)
+    others = [day for i, day in enumerate(days) if i not in odd]
+    found: dict[int, list[Place]] = {}
+    for i in odd:
+        at = table.at(dated[i].row, table.uses["date"])
+        found.setdefault(days[i], []).append(at)
+    return [day_apart(day, others, tuple(places)) for day, places in found.items()]
 
 
 def _belonging(touches: list[Touch]) -> tuple[Touch, ...]:

@@ -20,6 +20,7 @@ from gudgeon.cell.days import day_row, read_days
 from gudgeon.cell.faults import as_text
 from gudgeon.cell.files import LARGEST_FILE
 from gudgeon.cell.model import Cell, DayRow
+from gudgeon.cell.odd_days import day_apart, odd_days
 
 __all__ = ["DayError", "keep", "listed"]
 
@@ -72,7 +73,7 @@ def keep(cell: Cell, path: Path, words: Sequence[str], correct: int | None) -> s
         if correct is not None:
             old = next((one.row for one in stored(store) if one.row.row == correct), None)
         single = all("=" in word for word in words)
-        rows = [_one(cell, words, old)] if single else _many(cell, words)
+        rows, warned = ([_one(cell, words, old)], "") if single else _many(cell, words)
         _known_checks(cell, rows)
         if correct is not None:
             if len(rows) != 1:
@@ -80,7 +81,7 @@ def keep(cell: Cell, path: Path, words: Sequence[str], correct: int | None) -> s
             done = correct_row(store, correct, rows[0], mark)
             return (
                 f"kept: row {done.row} in the place of row {correct}, which stays and is marked\n"
-                f"{_line(cell, done)}\n"
+                f"{_line(cell, done)}\n{_apart(cell, [done], correct)}"
             )
         added, double = add_rows(store, rows, mark)
     except StoreError as problem:
@@ -89,7 +90,25 @@ def keep(cell: Cell, path: Path, words: Sequence[str], correct: int | None) -> s
     if len(added) > 10:
         text = f"kept: {len(added)} rows, the last ten being\n{text}"
     text += "".join(f"there already, not kept again: {_line(cell, row)}\n" for row in double)
+    text += warned or _apart(cell, added)
     return text + f"in    {store.name}\nnow   gudgeon ask drifted {path.name}\n"
+
+
+def _apart(cell: Cell, added: Sequence[DayRow], corrected: int | None = None) -> str:
+    """Return a word for each row just kept whose day lies far from all others."""
+    before = [row.day for row in cell.days if row.dated and row.row != corrected]
+    days = [*before, *(row.day for row in added if row.dated)]
+    odd = odd_days(days)
+    others = [day for i, day in enumerate(days) if i not in odd]
+    text = ""
+    for i in odd:
+        if i >= len(before):
+            row = [one for one in added if one.dated][i - len(before)]
+            fault = day_apart(row.day, others, ())
+            text += (
+                f"look  {fault.what}\n      a slip is mended with  --correct {row.row} day=...\n"
+            )
+    return text
 
 
 def listed(cell: Cell, path: Path) -> str:
@@ -161,7 +180,7 @@ def _as_words(row: DayRow, length: float) -> dict[str, str]:
     }
 
 
-def _many(cell: Cell, words: Sequence[str]) -> list[DayRow]:
+def _many(cell: Cell, words: Sequence[str]) -> tuple[list[DayRow], str]:
     if len(words) != 1:
         raise DayError("give one table, or one check as  x=... y=... z=... t=...")
     file = Path(words[0])
@@ -177,7 +196,7 @@ def _many(cell: Cell, words: Sequence[str]) -> list[DayRow]:
     wrong = [fault for fault in faults if fault.level == "error"]
     if wrong:
         raise DayError(f"nothing was kept, because of this:\n{as_text(wrong)}")
-    return list(rows)
+    return list(rows), as_text(faults) if faults else ""
 
 
 def _known_checks(cell: Cell, rows: Sequence[DayRow]) -> None:
