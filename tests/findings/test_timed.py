@@ -166,6 +166,30 @@ def test_reasons_that_differ_are_added_as_the_root_of_squares() -> None:
     )
 
 
+BOTH = """
+[[control.words]]
+word = "M68"
+means = "no motion"
+brakes = "clamps both"
+[[control.words]]
+word = "M69"
+means = "no motion"
+brakes = "frees both"
+"""
+
+
+def test_a_word_that_works_both_brakes_takes_the_longer_at_any_index() -> None:
+    text = WHOLE.replace('tilt_clamp = "0.5 s"', 'tilt_clamp = "0.9 s"') + BOTH
+
+    assert findings(text).index_time(deg(0, 0), deg(0, 90)).value == pytest.approx(
+        0.4 + 0.85 + 0.9, abs=1e-6
+    )
+    alone = BOTH.replace("both", "rotary")
+    assert findings(text.replace(BOTH, alone)).index_time(deg(0, 0), deg(0, 90)).value == (
+        pytest.approx(1.85, abs=1e-6)
+    )
+
+
 def test_an_acceleration_left_out_is_told_with_a_wide_range() -> None:
     sure = findings().index_time(deg(0, 0), deg(0, 90))
     found = findings(without("rotary_acceleration")).index_time(deg(0, 0), deg(0, 90))

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Collection
 from dataclasses import dataclass, replace
+from functools import cached_property
 from typing import TYPE_CHECKING, Final
 
 import numpy as np
@@ -12,7 +13,9 @@ from numpy.typing import NDArray
 
 from gudgeon.findings.changing import ChangingFindings
 from gudgeon.findings.gather import Lacking
-from gudgeon.findings.timed_ground import Duration, Ground, GroundFindings, spread_of
+from gudgeon.findings.timed_ground import Duration, Ground, SpeedFindings, spread_of
+from gudgeon.findings.timed_words import ByWord
+from gudgeon.program.dialect import Meaning
 from gudgeon.program.turning import RULE_NUMBER, turn_to
 from gudgeon.timing.profile import slowest_axis_s, straight_s
 
@@ -50,7 +53,7 @@ class ChangeTime:
     proven: bool
 
 
-class TimedFindings(ChangingFindings, GroundFindings):
+class TimedFindings(ChangingFindings, SpeedFindings):
     """Facts about time."""
 
     def index_time(self, from_pose: Pose, to_pose: Pose) -> Duration:
@@ -75,8 +78,8 @@ class TimedFindings(ChangingFindings, GroundFindings):
         own, unsure, told = self.ground(moving, ("rapids",) if len(moving) > 1 else ())
 
         def timed(distance: Pose) -> Callable[[Ground], Floats]:
-            whole = np.array([0.0, 0.0, 0.0, *distance])
-            return lambda ground: np.array([_rapid_s(whole, ground)])
+            whole = np.array([[0.0, 0.0, 0.0, *distance]])
+            return lambda ground: _rapids_s(whole, ground)
 
         spread = spread_of(timed(ways[0]), own, unsure)
         if len(ways) > 1:
@@ -89,7 +92,7 @@ class TimedFindings(ChangingFindings, GroundFindings):
                 "control.rotary_turns): the range holds both ways.",
             )
         for name in ("unclamp", "clamp"):
-            amount = self.longest_clamp(name, moving)
+            amount = self.longest_clamp(name, self._worked_with(name, moving))
             if amount is not None:
                 spread.add(name, np.array([amount.value]), np.array([amount.plus_minus or 0.0]))
         told = (*told, *self._clamps_left_out(moving))
@@ -187,9 +190,7 @@ class TimedFindings(ChangingFindings, GroundFindings):
         both = bool(np.all(legs[1][:2] > 0.0))
         moving = [axis for axis in range(3) if any(leg[axis] > 0.0 for leg in legs)]
         own, unsure, told = self.ground(moving, ("rapids",) if both else ())
-        spread = spread_of(
-            lambda ground: np.array([sum(_rapid_s(leg, ground) for leg in legs)]), own, unsure
-        )
+        spread = spread_of(lambda ground: _rapids_s(np.array(legs), ground), own, unsure)
         return replace(spread.over(), assumed=told)
 
     # --- how it is worked out -------------------------------------------------------------------
@@ -225,6 +226,29 @@ class TimedFindings(ChangingFindings, GroundFindings):
         if other != first:
             ways.append((other[0], other[1]))
         return tuple(ways)
+
+    @cached_property
+    def worked_by_words(self) -> ByWord:
+        """What words of this control clamp and let go; see `timed_words.ByWord`."""
+        return frozenset((verb, axis) for verb, axes in self._brake_words for axis in axes)
+
+    @cached_property
+    def _brake_words(self) -> tuple[tuple[str, tuple[int, ...]], ...]:
+        """Verb and axes of every word that works the brakes."""
+        axes = {"tilt": (3,), "rotary": (4,), "both": (3, 4)}
+        return tuple(
+            ("clamp" if verb == "clamps" else "unclamp", axes[which])
+            for word in self.cell.control.words
+            if word.brakes is not None and word.means == Meaning.NO_MOTION.value
+            for verb, which in (word.brakes.split(),)
+        )
+
+    def _worked_with(self, verb: str, moving: Collection[int]) -> Collection[int]:
+        """Return the axes that are clamped, or let go, when some move: both if a word does both."""
+        words = [axes for one, axes in self._brake_words if one == verb]
+        alone = all(any(axes == (axis,) for axes in words) for axis in moving)
+        together = any(set(moving) <= set(axes) for axes in words)
+        return (3, 4) if together and not alone else moving
 
     def longest_clamp(self, name: str, axes: Collection[int]) -> Amount | None:
         """Return the longest time of a verb (``"clamp"``, ``"unclamp"``) of turning axes 3, 4."""
@@ -273,11 +297,9 @@ class TimedFindings(ChangingFindings, GroundFindings):
         return places, True
 
 
-def _rapid_s(distance: Floats, ground: Ground) -> float:
-    """Return the time of one rapid from rest to rest, settling included [s]."""
-    if not np.any(distance > 0.0):
-        return 0.0
+def _rapids_s(distances: Floats, ground: Ground) -> Floats:
+    """Return the time of each rapid from rest to rest, settling included, shape (n,) [s]."""
     limits, rules = ground.limits, ground.rules
     one = straight_s if rules.straight_rapids else slowest_axis_s
-    moving = one(distance, limits.speed, limits.acceleration, limits.jerk)
-    return float(moving) + rules.settle_s
+    moving = one(distances, limits.speed, limits.acceleration, limits.jerk)
+    return np.where(moving > 0.0, moving + rules.settle_s, 0.0)

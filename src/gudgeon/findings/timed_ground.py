@@ -23,7 +23,7 @@ from gudgeon.timing.limits import AxisLimits, MixedFeed, Rules
 if TYPE_CHECKING:
     from gudgeon.quantity.amount import Amount
 
-__all__ = ["Duration", "Ground", "GroundFindings", "Spread", "Unsure", "listed", "spread_of"]
+__all__ = ["Duration", "Ground", "SpeedFindings", "Spread", "Unsure", "listed", "spread_of"]
 
 Floats = NDArray[np.float64]
 AXIS_WORDS: Final = ("X", "Y", "Z", "the tilt", "the rotary")
@@ -131,7 +131,10 @@ class _Limited:
     assumed: tuple[str, ...]
 
 
-class GroundFindings(ControlFindings):
+_Stands = tuple[Ground, tuple[Unsure, ...], tuple[str, ...]]
+
+
+class SpeedFindings(ControlFindings):
     """What the cell says about speed."""
 
     @cached_property
@@ -157,9 +160,7 @@ class GroundFindings(ControlFindings):
             feed_most=math.inf if most is None else most.value,
         )
 
-    def ground(
-        self, axes: Collection[int], concerns: Collection[str] = ()
-    ) -> tuple[Ground, tuple[Unsure, ...], tuple[str, ...]]:
+    def ground(self, axes: Collection[int], concerns: Collection[str] = ()) -> _Stands:
         """Return what moves are timed with, why it is not sure, and what it takes for granted.
 
         Parameters
@@ -174,6 +175,16 @@ class GroundFindings(ControlFindings):
         Lacking
             Naming the speeds that are not entered.
         """
+        key = frozenset(axes), frozenset(concerns)
+        if key not in self._grounds:
+            self._grounds[key] = self._stands_on(*key)
+        return self._grounds[key]
+
+    @cached_property
+    def _grounds(self) -> dict[tuple[frozenset[int], frozenset[str]], _Stands]:
+        return {}
+
+    def _stands_on(self, axes: frozenset[int], concerns: frozenset[str]) -> _Stands:
         limited, rules = self._limited(axes), self.motion_rules
         own = Ground(limited.limits, rules)
         unsure = [
