@@ -5,6 +5,7 @@ from __future__ import annotations
 import contextlib
 import sqlite3
 import threading
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -31,6 +32,36 @@ def test_a_table_is_read_in_the_order_of_its_days() -> None:
     assert (rows[0].temperature_c, rows[1].temperature_c) == (None, 20.5)
     assert rows[1].u_mm == 0.003
     assert rows[1].day - rows[0].day == 2
+
+
+HEADED = "date,check,x_mm,y_mm\n2026-03-02,b,1.5,2\n2026-03-03,b,1.6,2\n"
+
+
+@pytest.mark.parametrize(
+    "text",
+    [
+        "# checks of the small mill; ball, new one\n" + HEADED,
+        "\n # one\n# two, with; other\tmarks\n\n" + HEADED,
+        "\ufeff# from a spreadsheet\r\n" + HEADED.replace("\n", "\r\n"),
+        "# then semicolons, not these\n" + HEADED.replace(",", ";"),
+        "sep=;\n" + HEADED.replace(",", ";"),
+        HEADED.replace("2026-03-03", "# the probe was changed, see the book\n2026-03-03"),
+    ],
+)
+def test_a_remark_before_the_head_or_between_rows_takes_no_part(text: str) -> None:
+    plain, none = read_days(HEADED, "days.csv", None)
+    rows, faults = read_days(text, "days.csv", None)
+    assert (faults, none) == ([], [])
+    assert [replace(one, row=0) for one in rows] == [replace(one, row=0) for one in plain]
+    # Lines are those of the file, so that a fault points where it stands.
+    lines = text.lstrip("\ufeff").splitlines()
+    assert [lines[one.row - 1][:10] for one in rows] == ["2026-03-02", "2026-03-03"]
+
+
+def test_what_was_made_may_begin_with_a_remark_too() -> None:
+    rows, faults = read_made("# night shift, line; two\ndate,first\n2026-03-02,A1\n", "made.csv")
+    assert faults == []
+    assert [(one.row, one.first) for one in rows] == [(3, "A1")]
 
 
 def test_day_numbers_do_but_not_among_dates() -> None:

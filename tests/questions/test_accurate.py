@@ -264,6 +264,53 @@ def test_position_counts_the_diameter_of_the_zone() -> None:
     assert 0.5 < found.inside < 1.0
 
 
+def unit(along):
+    return along / np.linalg.norm(along)
+
+
+def bored(name: str, face: str, at: str) -> str:
+    lines = ["[[parts.features]]", f'name = "{name}"', f'face = "{face}"', 'kind = "hole"']
+    return "\n".join([*lines, f"at = {at}"]) + "\n"
+
+
+def test_two_holes_of_one_face_are_apart_as_the_mill_goes() -> None:
+    """Bored without turning in between: only the mill's own errors count, by hand.
+
+    40 mm and 30 mm apart.  A scale off by 1e-4 in X makes 40 x 0.8 of it along the line between
+    them, in Y 30 x 0.6; each hole stands off by the repeatability in every direction.
+    """
+    holes = bored("one", "top", '["20 mm", "15 mm", "60 mm"]')
+    holes += bored("other", "top", '["-20 mm", "-15 mm", "60 mm"]')
+    exact = EXACT.replace('"0.00000001 %"', '"0.01 %"').replace(
+        'linear_repeat = "0 mm"', 'linear_repeat = "0.004 mm"'
+    )
+    pitch = dimension("one", "other", 'tolerance = "0.02 mm"')
+    (found,) = findings_of(CELL + holes + pitch + exact).accuracy.dimensions
+    outcome = found.outcome
+    assert unit(outcome.dimension.along) == pytest.approx((0.8, 0.6, 0.0))
+    sizes = {cause: math.sqrt(float(part.trace())) for cause, part in outcome.parts.items()}
+    assert sizes["scale"] == pytest.approx(1e-4 * math.hypot(40 * 0.8, 30 * 0.6), rel=1e-6)
+    assert sizes["linear"] == pytest.approx(0.004 * math.sqrt(2.0), rel=1e-6)
+    assert set(sizes) == {"scale", "linear"}
+    assert found.agree
+
+
+def test_holes_of_two_faces_are_apart_across_the_axis_of_the_first() -> None:
+    """A hole along Y- and one along Z, 18 mm apart in X and 24 in Z: 0.6 and 0.8, nothing in Y.
+
+    The lines' height +- 0.01 (k = 2) puts off the front one in its own pose, turned up, along Y of
+    the part: it does not count; the hole from the top is off by 0.005 in Z.
+    """
+    holes = bored("low", "front", '["18 mm", "-20 mm", "36 mm"]')
+    holes += bored("high", "top", '["0 mm", "0 mm", "60 mm"]')
+    text = CELL.replace(" +- 0.01 mm", "").replace('"600 mm"', '"600 mm +- 0.01 mm"')
+    found = findings_of(text + holes + dimension("low", "high") + EXACT).accuracy
+    outcome = found.dimensions[0].outcome
+    assert unit(outcome.dimension.along) == pytest.approx((0.6, 0.0, -0.8))
+    u = math.sqrt(float(outcome.parts["lines"].trace()))
+    assert u == pytest.approx(0.8 * 0.005, rel=1e-6)
+
+
 def test_unknown_names_are_faults_with_the_nearest_name() -> None:
     wrong = load_text(CELL + FEATURES + dimension("bakc", "front"), "cell.toml")
     assert [fault.code for fault in wrong.faults] == ["C026"]

@@ -21,6 +21,7 @@ from gudgeon.findings import Findings
 from gudgeon.kinematics.chain import AxisLine, turn_about
 from gudgeon.quantity.amount import Amount
 from gudgeon.questions import drifted
+from tests.questions.trunnions import mm
 
 DEMO = Path(__file__).parents[2] / "demo" / "alder-ford.toml"
 START = date(2026, 3, 2).toordinal()
@@ -410,3 +411,46 @@ def test_a_hole_is_placed_across_its_axis() -> None:
     # Front station: bore off by -0.03 in X; right flank, then looking up, by -0.01.  The bore lies
     # on the X- side of the flank, so that the distance grows by 0.03 - 0.01.
     assert rows["bore off right flank", "front"] == pytest.approx(0.02, abs=1e-4)
+
+
+def test_two_holes_are_apart_square_to_the_axis_of_the_first() -> None:
+    """Plain turns of the shift into the part for each bore, along the way between them."""
+    cell = shop()
+    (part,) = cell.parts
+    first = next(one for one in part.features if one.name == "pump bore")
+    second = replace(first, name="oil bore", face="top", at=(mm(12.0), mm(0.0), mm(60.0)))
+    part = replace(part, features=(*part.features, second))
+    entry = replace(
+        next(one for one in cell.dimensions if one.name == "bore under top"),
+        name="bores apart",
+        measured_from="oil bore",
+        tolerance=mm(0.05),
+    )
+    cell = replace(cell, parts=(part,), dimensions=(entry,))
+    findings = Findings(cell)
+    shift = np.array([0.03, -0.02, 0.01])
+    found = findings.dimension_shifts(findings.face_shifts("unit", shift))
+    assert {one.station for one in found} == {station.name for station in cell.stations}
+    zeros = {(zero.station, zero.face): zero for zero in findings.offsets.zeros}
+    turns = {station.name: station.turn for station in cell.stations}
+    normal = np.array(next(f.normal for f in part.faces if f.name == "outside"))
+    # From the oil bore to the pump bore, less what runs along the pump bore.
+    way = np.array([-12.0, -30.0, -25.0])
+    way = way - normal * float(normal @ way)
+    way = way / np.linalg.norm(way)
+    x = AxisLine((0.0, 0.0, 0.0), (1.0, 0.0, 0.0))
+    z = AxisLine((0.0, 0.0, 0.0), (0.0, 0.0, 1.0))
+    for one in found:
+        off = []
+        for face in ("outside", "top"):
+            angles = zeros[one.station, face].angles_rad
+            assert angles is not None
+            into = turn_about(x, -angles[0]) @ turn_about(z, -angles[1])
+            turn = turns[one.station]
+            if turn is not None:
+                into = into @ turn_about(z, turn.value)
+            off.append(-into[:3, :3].T @ shift)
+        by = float((off[0] - off[1]) @ way)
+        assert abs(by) > 1e-3
+        assert one.by_mm == pytest.approx(by, abs=1e-9)
+        assert one.share == pytest.approx(abs(by) / 0.05)
