@@ -24,6 +24,7 @@ from gudgeon.findings.cash_facts import (
     Option,
 )
 from gudgeon.findings.cash_inputs import RIVALS, Input, Stakes, stakes
+from gudgeon.findings.cash_minutes import PartTime
 from gudgeon.money.chance import (
     DRAWS,
     Spread,
@@ -66,6 +67,18 @@ BENT: Final = {"years": (0.25, 50.0), "discount": (-0.5, 5.0)}
 class CashFindings(FindingsBase):
     """Findings on money."""
 
+    @property
+    def load_time(self) -> PartTime | None:
+        """Time of a part by the order of a load; ``None`` where no order is worked out."""
+        return None
+
+    @cached_property
+    def _part_time(self) -> PartTime | None:
+        money = self.cell.money
+        if money.time_per_part_now is None and money.saved_per_part is not None:
+            return None  # the saving is entered, and nothing is there to hold it against
+        return self.load_time
+
     @cached_property
     def break_even(self) -> BreakEven:
         """Volumes from which it pays; needs no volume.
@@ -75,7 +88,7 @@ class CashFindings(FindingsBase):
         Lacking
             If saved time, outlay or shop rate is missing.
         """
-        found = stakes(self.cell.money, self.gather(), with_volume=False)
+        found = stakes(self.cell.money, self.gather(), self._part_time, with_volume=False)
         return _break_even(found, _best_values(found))
 
     @cached_property
@@ -88,7 +101,7 @@ class CashFindings(FindingsBase):
             If saved time, volume, outlay or shop rate is missing.
         """
         money = self.cell.money
-        found = stakes(money, self.gather())
+        found = stakes(money, self.gather(), self._part_time)
         seed = 1 if money.seed is None else money.seed
         best = _best_values(found)
         drawn = draw({one.name: one.spread for one in found.everything}, seed=seed)

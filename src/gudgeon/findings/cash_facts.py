@@ -249,3 +249,7 @@ class Cash:
     def entered(self, name: str) -> float | None:
         """Return the best value of an input; ``None`` if it was not entered."""
         return next((i.spread.value for i in self.stakes.everything if i.name == name), None)
+
+    def origin(self, name: str) -> str:
+        """Return whether an input was worked out; "entered" where it was not, or is none."""
+        return next((i.origin for i in self.stakes.everything if i.name == name), "entered")

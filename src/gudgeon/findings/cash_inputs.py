@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Final
 
 from gudgeon.answer import Missing
 from gudgeon.cell.model import Money, Rival
+from gudgeon.findings.cash_minutes import USUAL_SHARE, PartTime, UnitTimes, unit_times
 from gudgeon.findings.gather import Gather
 from gudgeon.money.chance import Spread
 from gudgeon.quantity.amount import Amount
@@ -55,13 +56,21 @@ _USUAL: Final = {
         "add up one year of upkeep, space, insurance and repairs",
     ),
     "saved_per_part": _Usual(
-        0.20, "time saved a part", Kind.TIME, -math.inf, "time three parts with a stopwatch"
+        USUAL_SHARE["saved_per_part"],
+        "time saved a part",
+        Kind.TIME,
+        -math.inf,
+        "time three parts with a stopwatch",
     ),
     "time_per_part_now": _Usual(
-        0.15, "time a part today", Kind.TIME, 0.0, "time three parts with a stopwatch"
+        USUAL_SHARE["time_per_part_now"],
+        "time a part today",
+        Kind.TIME,
+        0.0,
+        "time three parts with a stopwatch",
     ),
     "time_per_part": _Usual(
-        0.15,
+        USUAL_SHARE["time_per_part"],
         "time a part",
         Kind.TIME,
         0.0,
@@ -105,6 +114,8 @@ class Input:
         The range was written in the cell file.
     how : str
         How to narrow it.
+    origin : "entered" or "worked out"
+        Where its value comes from.
     """
 
     name: str
@@ -113,6 +124,12 @@ class Input:
     spread: Spread
     stated: bool
     how: str
+    origin: str = "entered"
+
+    @property
+    def entry(self) -> str:
+        """Where it is narrowed in the cell file."""
+        return f"money.{self.name}" if self.origin == "entered" else "timing.stopwatch"
 
 
 @dataclass(frozen=True, slots=True)
@@ -149,11 +166,13 @@ class Stakes:
         return self.deciding + tuple(one for inputs in self.rivals.values() for one in inputs)
 
 
-def saving_and_price(money: Money, gather: Gather, *, with_volume: bool) -> None:
+def saving_and_price(
+    money: Money, gather: Gather, load: PartTime | None = None, *, with_volume: bool
+) -> None:
     """Note in `gather` which essential entries are missing, the most telling first."""
-    whole_saving = money.saved_per_part is not None
-    if not whole_saving:
-        if money.time_per_part_now is None and money.time_per_part is None:
+    now, with_unit = money.time_per_part_now, money.time_per_part
+    if money.saved_per_part is None:
+        if now is None and with_unit is None and load is None:
             gather.need(
                 money.saved_per_part,
                 "money.saved_per_part",
@@ -162,21 +181,23 @@ def saving_and_price(money: Money, gather: Gather, *, with_volume: bool) -> None
                 how="time three parts as you make them now with a stopwatch, then plan one load "
                 "with the unit minute by minute; enter the difference",
             )
-        gather.need(
-            money.time_per_part if money.time_per_part_now is not None else 0.0,
-            "money.time_per_part",
-            "time a part with the unit",
-            why="the saving is the time today less this time",
-            how="plan one load minute by minute: loading, cutting, indexing, tool changes; "
-            "divide by its parts",
-        )
-        gather.need(
-            money.time_per_part_now if money.time_per_part is not None else 0.0,
-            "money.time_per_part_now",
-            "time a part today",
-            why="the saving is this time less the time with the unit",
-            how="time three parts with a stopwatch, set-ups included",
-        )
+        elif now is None:
+            gather.need(
+                now,
+                "money.time_per_part_now",
+                "time a part today",
+                why="the saving is this time less the time with the unit",
+                how="time three parts with a stopwatch, set-ups included",
+            )
+        elif load is None:
+            gather.need(
+                with_unit,
+                "money.time_per_part",
+                "time a part with the unit",
+                why="the saving is the time today less this time",
+                how="plan one load minute by minute: loading, cutting, indexing, tool changes; "
+                'divide by its parts, or enter what "order" asks for, which then works it out',
+            )
     if with_volume:
         gather.need(
             money.volume or money.volumes,
@@ -212,7 +233,9 @@ def saving_and_price(money: Money, gather: Gather, *, with_volume: bool) -> None
     )
 
 
-def stakes(money: Money, gather: Gather, *, with_volume: bool = True) -> Stakes:
+def stakes(
+    money: Money, gather: Gather, load: PartTime | None = None, *, with_volume: bool = True
+) -> Stakes:
     """Return the inputs of the sums.
 
     Parameters
@@ -221,6 +244,8 @@ def stakes(money: Money, gather: Gather, *, with_volume: bool = True) -> Stakes:
         As read.
     gather : Gather
         Collects what is missing.
+    load : PartTime, optional
+        What the order of a load says of the time of a part.
     with_volume : bool
         False where the volume is what is looked for; it then counts as zero.
 
@@ -229,7 +254,7 @@ def stakes(money: Money, gather: Gather, *, with_volume: bool = True) -> Stakes:
     Lacking
         If saved time, outlay, shop rate or (if asked for) volume is missing.
     """
-    saving_and_price(money, gather, with_volume=with_volume)
+    saving_and_price(money, gather, load, with_volume=with_volume)
     gather.stop()
     notes = _Notes(gather.file)
     outlay = _outlay(money, notes)
@@ -249,7 +274,7 @@ def stakes(money: Money, gather: Gather, *, with_volume: bool = True) -> Stakes:
     unit = [
         notes.input("investment", outlay),
         notes.input("running_cost", running),
-        *_unit_times(money, notes),
+        *notes.times(unit_times(money, load)),
     ]
     if money.resale is None:
         notes.assume("worth of the unit at the end of the years: none entered; counted as 0")
@@ -332,6 +357,21 @@ class _Notes:
             how=usual.how,
         )
 
+    def times(self, found: UnitTimes) -> list[Input]:
+        """Return the times of a part as inputs, and tell where they come from."""
+        self.assumed += found.assumed
+        self.cautions += found.cautions
+        inputs = [self.input(name, amount) for name, amount in found.inputs]
+        if not found.worked_out:
+            return inputs
+        stopwatch = (
+            "time one whole program with a stopwatch and enter it under [[timing.stopwatch]]"
+        )
+        return [
+            replace(one, origin="worked out", how=stopwatch) if one.name == "time_per_part" else one
+            for one in inputs
+        ]
+
     def tell_ranges(self) -> None:
         """Tell the ranges that were put in for the shop."""
         if self._ranges:
@@ -375,30 +415,6 @@ def _sum_of_ranges(prices: list[Amount]) -> float | None:
         price.plus_minus if price.plus_minus is not None else usual * price.value
         for price in prices
     )
-
-
-def _unit_times(money: Money, notes: _Notes) -> list[Input]:
-    """Return the saved time, or the two times it is the difference of."""
-    now, with_unit, saved = money.time_per_part_now, money.time_per_part, money.saved_per_part
-    if now is not None and with_unit is not None:
-        difference = now.value - with_unit.value
-        if saved is None or difference < saved.value - 0.5:
-            if saved is not None:
-                notes.cautions.append(
-                    f"money.saved_per_part says {saved.value / 60.0:.1f} min, the two times give "
-                    f"{difference / 60.0:.1f} min: the smaller is used; correct one of them"
-                )
-            return [
-                notes.input("time_per_part_now", now),
-                notes.input("time_per_part", with_unit),
-            ]
-        if difference > saved.value + 0.5:
-            notes.cautions.append(
-                f"money.saved_per_part says {saved.value / 60.0:.1f} min, the two times give "
-                f"{difference / 60.0:.1f} min: the smaller is used; correct one of them"
-            )
-    assert saved is not None  # gathered before
-    return [notes.input("saved_per_part", saved)]
 
 
 def _rival(

@@ -69,6 +69,7 @@ def figures(cash: Cash, units: Units) -> tuple[Figure, ...]:
             "saving a year, running cost taken off",
             unit.yearly,
         ),
+        *_part_figure(cash, units),
         Figure(
             "hours_saved",
             "hours freed a year",
@@ -98,6 +99,26 @@ def figures(cash: Cash, units: Units) -> tuple[Figure, ...]:
             note="share of the draws in which no other choice is worth more",
         ),
         _sure_volume(cash),
+    )
+
+
+def _part_figure(cash: Cash, units: Units) -> tuple[Figure, ...]:
+    """Return the time a part with the unit and where it comes from, if it is known."""
+    value = cash.entered("time_per_part")
+    if value is None:
+        return ()
+    one = cash.input("time_per_part")
+    by_order = one.origin != "entered"
+    return (
+        figure(
+            units,
+            Kind.TIME,
+            "time_per_part",
+            one.label,
+            value,
+            plus_minus=2.0 * one.spread.u,
+            note='by the order of the load: ask "order"' if by_order else "as entered",
+        ),
     )
 
 
@@ -293,7 +314,7 @@ def _tornado(cash: Cash, units: Units) -> Table:
                 shown(one, one.spread.value, units),
                 shown(one, swing.low, units),
                 shown(one, swing.high, units),
-                "entered" if one.stated else "usual",
+                one.origin if one.stated else "usual",
                 swing.worth_low,
                 swing.worth_high,
                 swing.width,

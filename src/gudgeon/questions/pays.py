@@ -4,7 +4,9 @@ What it answers
 ---------------
 What the unit is worth over the years you look at, when it has paid for itself, and how sure that
 is, against a dedicated machine, more vise work, and going on as today.  It names the yearly volume
-from which it pays and the one entry that would turn the answer.
+from which it pays and the one entry that would turn the answer.  Where the time of a part with the
+unit is not entered, it is taken from the order of a load ("order"), with its range; where both are
+known and contradict each other, the longer counts, and that is told.
 
 Why it matters
 --------------
@@ -167,7 +169,8 @@ def _condition(cash: Cash, units: Units) -> str:
         return f"you keep at least {levers.volume:,.0f} parts/yr ({now} entered)"
     minutes = _minutes_up(levers.saved_s)
     now = units.text(Kind.TIME, cash.unit.saved_s)
-    return f"it saves at least {minutes:.1f} min a part ({now} entered)"
+    origin = cash.origin("time_per_part")
+    return f"it saves at least {minutes:.1f} min a part ({now} {origin})"
 
 
 def _next_step(cash: Cash, verdict: Verdict, units: Units) -> str:
@@ -210,7 +213,7 @@ def _flips(cash: Cash, units: Units) -> str | None:
         said.append(
             f"It {'stops paying' if pays else 'starts to pay'} where {turn.input.label} "
             f"{_reaches(turn)} {shown_turn(turn, units)} "
-            f"({shown(turn.input, turn.input.spread.value, units)} entered{_away(turn)})."
+            f"({_known(turn, units)}{_away(turn)})."
         )
     rival = _nearest(cash.rival_flips)
     if rival is not None and (turn is None or rival.input.name != turn.input.name):
@@ -218,9 +221,13 @@ def _flips(cash: Cash, units: Units) -> str | None:
         said.append(
             f"It {'stops being' if is_best else 'becomes'} the best choice where "
             f"{rival.input.label} {_reaches(rival)} {shown_turn(rival, units)} "
-            f"({shown(rival.input, rival.input.spread.value, units)} entered{_away(rival)})."
+            f"({_known(rival, units)}{_away(rival)})."
         )
     return " ".join(said) or None
+
+
+def _known(turn: Flip, units: Units) -> str:
+    return f"{shown(turn.input, turn.input.spread.value, units)} {turn.input.origin}"
 
 
 def _away(turn: Flip) -> str:
@@ -297,7 +304,7 @@ def _worth_narrowing(cash: Cash, verdict: Verdict, file: str) -> tuple[Missing, 
             narrow.append(
                 Missing(
                     what=f"narrower range of {one.label}",
-                    where=f"{file}: money.{one.name}",
+                    where=f"{file}: {one.entry}",
                     why="its range moves the worth more than any other"
                     if not narrow
                     else "its range moves the worth too",
