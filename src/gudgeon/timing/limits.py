@@ -75,7 +75,7 @@ class Rules:
     corner_tolerance_mm : float
         How far the path may leave a corner [mm]; 0: a stop at each corner.
     window : int
-        Moves that the control looks ahead; 0: as many as there are.
+        Moves that the control sees from the end of each one; 0: as many as there are.
     settle_s : float
         Time to settle at each full stop [s].
     mixed_feed : MixedFeed

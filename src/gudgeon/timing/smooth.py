@@ -1,0 +1,306 @@
+"""The compiled pass over all moves with limited jerk: speeds at junctions and seconds.
+
+A rise of speed begins and ends without acceleration and may run through many moves; its shape is
+the seven-phase one of `profile`.  Forward and backward, a rise goes on until it touches a limit of
+speed: there it has ended, and another may begin.  Between two such points there is one rise, a
+steady stretch and one fall; acceleration and jerk of each are the least of the moves it runs
+through.  For moves that go straight on this is the closed form.  In general it takes longer than
+need be, as the acceleration falls to zero wherever a limit is touched.  Only inside a rise the
+speed at a corner may be above its limit, by two thirds at most: where a rise ending right there
+would keep it.
+"""
+
+from __future__ import annotations
+
+from math import asinh, sinh, sqrt
+
+import numpy as np
+
+from gudgeon.timing.compiled import compiled, inner
+
+__all__ = ["see_so_far_smoothly", "smooth_pass"]
+
+
+@inner
+def _rise_s(change, a, j):  # type: ignore[no-untyped-def]
+    if change <= 0.0:
+        return 0.0
+    if change >= a * a / j:
+        return change / a + a / j
+    return 2.0 * sqrt(change / j)
+
+
+@inner
+def _slope(change, a, j):  # type: ignore[no-untyped-def]
+    """Return by how much the seconds of a rise grow with its change of speed."""
+    if change <= 0.0:
+        return 0.0
+    return 1.0 / a if change >= a * a / j else 1.0 / sqrt(change * j)
+
+
+@inner
+def _reach(v0, way, a, j):  # type: ignore[no-untyped-def]
+    """Return the speed that a rise from v0 ends with after a way."""
+    half = 0.5 * a * a / j
+    if way >= (v0 + half) * 2.0 * a / j:
+        root = sqrt((v0 - half) ** 2 + 2.0 * a * way)
+        return root - half
+    # Way = (v0 + v1) sqrt((v1 - v0)/j): a cubic in the root of the change, with one real answer.
+    q = way * sqrt(j)
+    if v0 <= 0.0:
+        return np.cbrt(q) ** 2
+    third = 2.0 * v0 / 3.0
+    root = 2.0 * sqrt(third) * sinh(asinh(q / (2.0 * third * sqrt(third))) / 3.0)
+    return v0 + root * root
+
+
+@inner
+def _peak(way, v0, v1, most, au, ju, ad, jd):  # type: ignore[no-untyped-def]
+    """Return the greatest speed between two speeds a way apart, and the ways of rise and fall."""
+    low = max(v0, v1)
+    high = max(most, low)
+    rise = 0.5 * (v0 + high) * _rise_s(high - v0, au, ju)
+    fall = 0.5 * (v1 + high) * _rise_s(high - v1, ad, jd)
+    if rise + fall <= way:
+        return high, rise, fall
+    rise = 0.5 * (v0 + low) * _rise_s(low - v0, au, ju)
+    fall = 0.5 * (v1 + low) * _rise_s(low - v1, ad, jd)
+    if rise + fall >= way:
+        return low, rise, fall
+    x = min(high, _reach(low, 0.5 * (way - rise - fall), min(au, ad), min(ju, jd)))
+    for _ in range(80):
+        up = _rise_s(x - v0, au, ju)
+        down = _rise_s(x - v1, ad, jd)
+        rise = 0.5 * (v0 + x) * up
+        fall = 0.5 * (v1 + x) * down
+        over = rise + fall - way
+        if over > 0.0:
+            high = min(high, x)
+        else:
+            low = max(low, x)
+        if abs(over) <= 4e-16 * way:
+            break
+        slope = 0.5 * (up + down)
+        slope += 0.5 * ((v0 + x) * _slope(x - v0, au, ju) + (v1 + x) * _slope(x - v1, ad, jd))
+        step = x - over / slope
+        if not low < step < high:
+            step = 0.5 * (low + high)
+        if abs(step - x) <= 2e-16 * x:
+            break
+        x = step
+    return x, rise, fall
+
+
+@inner
+def _within(way, v0, change, a, j):  # type: ignore[no-untyped-def]
+    """Return seconds and speed of a rise from v0 when it has come a way."""
+    total = _rise_s(change, a, j)
+    if total <= 0.0 or way <= 0.0:
+        return 0.0, v0
+    steep = min(a, sqrt(change * j))
+    bend = steep / j
+    low, high = 0.0, total
+    whole = 0.5 * (2.0 * v0 + change) * total
+    if way >= whole:
+        return total, v0 + change
+    t = total * way / whole
+    v = v0
+    for _ in range(100):
+        if t < bend:
+            v = v0 + 0.5 * j * t * t
+            s = v0 * t + j * t * t * t / 6.0
+        elif t <= total - bend:
+            u = t - 0.5 * bend
+            v = v0 + steep * u
+            s = v0 * t + steep * (0.5 * u * u + bend * bend / 24.0)
+        else:
+            left = total - t
+            v = v0 + change - 0.5 * j * left * left
+            s = whole - ((v0 + change) * left - j * left * left * left / 6.0)
+        over = s - way
+        if over > 0.0:
+            high = t
+        else:
+            low = t
+        if abs(over) <= 1e-15 * whole:
+            break
+        step = t - over / v if v > 0.0 else 0.5 * (low + high)
+        if not low < step < high:
+            step = 0.5 * (low + high)
+        if abs(step - t) <= 2e-16 * total:
+            break
+        t = step
+    return t, v
+
+
+@inner
+def _between(first, last, v0, v1, up, length, most, seconds, speed):  # type: ignore[no-untyped-def]
+    """Fill seconds and speeds of the moves first to last (not included) of one rise and fall.
+
+    `up` is the move with the peak.
+    """
+    way = 0.0
+    au = ju = ad = jd = np.inf
+    for i in range(first, last):
+        if length[i] > 0.0:
+            way += length[i]
+            if i <= up:
+                au, ju = min(au, most[i, 1]), min(ju, most[i, 2])
+            if i >= up:
+                ad, jd = min(ad, most[i, 1]), min(jd, most[i, 2])
+    if way <= 0.0:
+        for i in range(first, last):
+            seconds[i] = 0.0
+            speed[i] = v0
+        return
+    top, rise, fall = _peak(way, v0, v1, most[up, 0], au, ju, ad, jd)
+    # A way too short for the milder of two accelerations: the rise pressed together.
+    press = max(1.0, (rise + fall) / way) if rise + fall > way * (1.0 + 1e-13) else 1.0
+    rise_s = _rise_s(top - v0, au, ju)
+    fall_s = _rise_s(top - v1, ad, jd)
+    steady = max(0.0, way * press - rise - fall)
+    total = rise_s + fall_s + (steady / top if top > 0.0 else 0.0)
+    gone = 0.0
+    before = 0.0
+    for i in range(first, last):
+        gone += length[i]
+        s = gone * press
+        if i == last - 1:
+            t, v = total, v1
+        elif s < rise:
+            t, v = _within(s, v0, top - v0, au, ju)
+        elif s <= rise + steady:
+            t, v = rise_s + (s - rise) / top, top
+        else:
+            t, v = _within(way * press - s, v1, top - v1, ad, jd)
+            t = total - t
+        # A rise through several moves may be above the limit of one of them for a while.
+        seconds[i] = max((t - before) / press, length[i] / most[i, 0])
+        before = max(t, before)
+        speed[i] = v
+
+
+@inner
+def _go(start, stop, step, length, most, cap, found, fresh):  # type: ignore[no-untyped-def]
+    """Rise through the moves from start on, forward or backward, as fast as can be.
+
+    Where acceleration or jerk get less, ending the rise there and beginning anew may be faster in
+    the end than a rise that had the less all along; both are followed until one is ahead.
+    """
+    v0 = 0.0  # where the rise began
+    way = 0.0
+    a = j = np.inf
+    rival = -1  # where the other one would begin
+    rival_v0 = rival_way = rival_a = rival_j = 0.0
+    here = start if step > 0 else start + 1
+    found[here] = 0.0
+    fresh[here] = True
+    for i in range(start, stop, step):
+        after = i + 1 if step > 0 else i
+        limit = cap[after]
+        if length[i] > 0.0:
+            if most[i, 1] < a or most[i, 2] < j:
+                if way > 0.0:
+                    rival, rival_v0, rival_way = here, found[here], 0.0
+                    rival_a, rival_j = most[i, 1], most[i, 2]
+                a, j = min(a, most[i, 1]), min(j, most[i, 2])
+            way += length[i]
+            if found[here] >= limit:
+                v = limit
+            else:
+                v = _reach(v0, way, a, j)
+                if rival >= 0:
+                    rival_a, rival_j = min(rival_a, most[i, 1]), min(rival_j, most[i, 2])
+                    rival_way += length[i]
+                    other = _reach(rival_v0, rival_way, rival_a, rival_j)
+                    if other > v * (1.0 + 1e-12):
+                        fresh[rival] = True
+                        v, v0, way, a, j = other, rival_v0, rival_way, rival_a, rival_j
+                        rival = -1
+                v = max(v, found[here])
+        else:
+            v = found[here]
+        fresh[after] = v >= limit
+        found[after] = v = min(v, limit)
+        if v >= limit:
+            v0, way, a, j = v, 0.0, np.inf, np.inf
+            rival = -1
+        here = after
+
+
+@compiled
+def see_so_far_smoothly(length, most, window, cap, lowest):  # type: ignore[no-untyped-def]
+    """As `passes.see_so_far`, with the least acceleration and jerk of the moves seen.
+
+    `lowest`, ndarray of int64, shape (2, n): room to work in; rows of moves, each the lowest in
+    acceleration (in jerk) from there to the end of what is seen.
+    """
+    n = len(length)
+    way = 0.0
+    end = n
+    stop = n
+    # Moves join at the far side of each row and leave at its near side.
+    near = np.zeros(2, dtype=np.int64)
+    far = np.zeros(2, dtype=np.int64)
+    for i in range(n - 1, -1, -1):
+        if end - i > window:
+            end -= 1
+            way -= length[end]
+        way = max(0.0, way) + length[i]
+        for k in range(2):
+            while near[k] < far[k] and lowest[k, near[k]] >= end:
+                near[k] += 1
+            if length[i] > 0.0:
+                while near[k] < far[k] and most[lowest[k, far[k] - 1], k + 1] >= most[i, k + 1]:
+                    far[k] -= 1
+                lowest[k, far[k]] = i
+                far[k] += 1
+        if near[0] < far[0]:
+            a, j = most[lowest[0, near[0]], 1], most[lowest[1, near[1]], 2]
+            v = _reach(0.0, way, a, j)
+        else:
+            v = 0.0
+        # With a stop among them the pass backward does it all.
+        if stop - i > window:
+            cap[i] = min(cap[i], v * v)
+        if cap[i] == 0.0:
+            stop = i
+
+
+@compiled
+def smooth_pass(length, most, cap, ahead, back, fresh, seconds, speed):  # type: ignore[no-untyped-def]
+    """Fill seconds and speed after each move; cap is used up.
+
+    Parameters
+    ----------
+    length, most, cap : as in `measure` and `corners`; some jerk may be infinite
+    ahead, back : ndarray, shape (n + 1,)
+        Room to work in.
+    fresh : ndarray of bool, shape (2, n + 1)
+        Room to work in.
+    seconds, speed : ndarray, shape (n,)
+        Out.  [s], [mm/s]
+    """
+    n = len(length)
+    for i in range(n + 1):
+        cap[i] = sqrt(cap[i])
+    for i in range(n):
+        cap[i] = min(cap[i], most[i, 0])
+        cap[i + 1] = min(cap[i + 1], most[i, 0])
+    cap[0] = 0.0
+    cap[n] = 0.0
+    _go(0, n, 1, length, most, cap, ahead, fresh[0])
+    _go(n - 1, -1, -1, length, most, cap, back, fresh[1])
+    first = 0
+    up = -1
+    for i in range(n):
+        if up < 0 and length[i] > 0.0 and back[i + 1] <= ahead[i + 1]:
+            up = i
+        one, two = ahead[i + 1], back[i + 1]
+        if (fresh[0, i + 1] and one <= two) or (fresh[1, i + 1] and two <= one) or i == n - 1:
+            if up < 0:
+                up = i
+            v0, v1 = min(ahead[first], back[first]), min(one, two)
+            _between(first, i + 1, v0, v1, up, length, most, seconds, speed)
+            first = i + 1
+            up = -1
