@@ -5,7 +5,9 @@ from __future__ import annotations
 import math
 from dataclasses import replace
 from pathlib import Path
+from types import SimpleNamespace
 
+import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
@@ -319,6 +321,49 @@ def test_a_change_turns_to_a_proven_pose_and_back(monkeypatch: pytest.MonkeyPatc
     assert found.pose == deg(0, 0)
     assert found.turning_s == pytest.approx(there.value + back.value)
     assert found.proven
+
+
+def ranged(
+    *boxes: tuple[tuple[float, float], tuple[float, float]], clear: bool = False
+) -> Findings:
+    """Return findings in which tools may be changed within these tilts and turns [deg]."""
+    own = findings()
+    made = [
+        SimpleNamespace(
+            low=np.array([0.0, 0.0, 0.0, *deg(tilts[0], turns[0])]),
+            high=np.array([0.0, 0.0, 0.0, *deg(tilts[1], turns[1])]),
+        )
+        for tilts, turns in boxes
+    ]
+    own.__dict__["changing"] = SimpleNamespace(together=SimpleNamespace(clear=clear), ranges=made)
+    own.__dict__["ranges"] = SimpleNamespace(endless=True)
+    return own
+
+
+def test_a_change_is_made_at_the_nearest_end_of_a_proven_range() -> None:
+    own = ranged(((-10, 20), (300, 330)))
+    found = own.tool_change_time(deg(60, -80), deg(60, -80))  # -80 deg is 280 deg
+
+    assert found.pose == pytest.approx(deg(20, -60))
+    there = own.index_time(deg(60, -80), deg(20, -60)).value
+    assert found.turning_s == pytest.approx(2.0 * there)
+
+
+def test_a_change_turns_no_further_than_to_where_it_goes_anyway() -> None:
+    own = ranged(((-10, 20), (-180, 180)))
+    found = own.tool_change_time(deg(60, 0), deg(0, 90))
+
+    # the tilt stops where it is clear first or goes on to its end: one way, at most two indexes
+    assert found.pose is not None
+    assert found.pose == pytest.approx(deg(0, 90))
+    assert found.turning_s == pytest.approx(own.index_time(deg(60, 0), deg(0, 90)).value)
+
+
+def test_no_turn_is_asked_for_where_every_pose_is_clear() -> None:
+    own = ranged(clear=True)
+
+    assert own.tool_change_time(deg(60, 0)).turning_s == 0.0
+    assert own.tool_change_time(deg(60, 0)).pose is None
 
 
 def test_what_the_control_does_is_taken_as_entered() -> None:

@@ -26,7 +26,7 @@ from gudgeon.findings.place_remedies import RemedyFindings
 from gudgeon.findings.programs import ProgramText
 from gudgeon.findings.scene import SceneFindings
 from gudgeon.findings.senses import SenseFindings
-from gudgeon.findings.timed import TimedFindings
+from gudgeon.findings.timed_program import ProgramTimeFindings
 from gudgeon.findings.view import ViewFindings
 from gudgeon.findings.warm_up import WarmUpFindings
 
@@ -36,7 +36,7 @@ __all__ = ["Findings", "Gather", "Lacking"]
 class Findings(
     MendFindings,
     ClearedFindings,
-    TimedFindings,
+    ProgramTimeFindings,
     ViewFindings,
     WarmUpFindings,
     RemedyFindings,

@@ -24,6 +24,7 @@ from gudgeon.program.track import Ended
 from gudgeon.quantity.kinds import Kind
 from gudgeon.questions._read_pictures import POSES_DRAWN, pictures
 from gudgeon.questions._read_tables import Shown, tables
+from gudgeon.questions._read_times import time_shown
 from gudgeon.questions._read_words import Said, said
 from gudgeon.questions._shared import as_order, figure
 
@@ -91,18 +92,22 @@ def read_program(
     shown = Shown(findings, control, track, summary, lambda doubt: _said(findings, control, doubt))
     texts = {0: text, **{n: found for n, found in asked.items() if found is not None}}
     verdict, headline, next_step, fix = _judge(shown, texts)
+    times = time_shown(findings, track, name)
     return Answer(
         question=NAME,
         verdict=verdict,
         headline=headline,
         next_step=next_step,
-        figures=_figures(shown),
-        tables=tables(shown),
+        figures=(*_figures(shown), *times.figures),
+        tables=(*tables(shown), *times.tables),
         pictures=pictures(shown),
         fix=fix,
-        assumed=_assumed(shown, {n: (names or {}).get(n, f"O{n}") for n in texts if n}),
-        missing=_missing(shown, name, verdict),
-        cautions=_cautions(shown),
+        assumed=(
+            *_assumed(shown, {n: (names or {}).get(n, f"O{n}") for n in texts if n}),
+            *times.assumed,
+        ),
+        missing=(*_missing(shown, name, verdict), *times.missing),
+        cautions=(*_cautions(shown), *times.cautions),
         sources=_SOURCES,
     )
 
