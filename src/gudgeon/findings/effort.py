@@ -20,9 +20,12 @@ class Effort:
     bound : float
         Effort for the bound, about in seconds; 0: none is sought.
     keep_going : callable, optional
-        Returns False to stop; what was found until then is answered.
+        Returns False to stop; what was found until then is answered.  Where it is given the search
+        begins again and again, each time with twice the rounds, until it says so.
+    bound_going : callable, optional
+        The same for the bound.
     told : callable, optional
-        Gets the share that is done, 0 to 1.
+        Gets the share that is done, 0 to 1; not used together with `keep_going`.
     seed : int
         Of the search's chance.
     """
@@ -30,6 +33,7 @@ class Effort:
     rounds: int
     bound: float
     keep_going: Callable[[], bool] | None = None
+    bound_going: Callable[[], bool] | None = None
     told: Callable[[float], None] | None = None
     seed: int = 1
 

@@ -11,7 +11,7 @@ import math
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
-from typing import Final
+from typing import TYPE_CHECKING, Final
 
 import numpy as np
 from numpy.typing import NDArray
@@ -20,6 +20,9 @@ from gudgeon.findings.effort import Effort
 from gudgeon.findings.jobs import Job, Way, same_pose
 from gudgeon.findings.legs import CLAMP, INDEX, ChangeRule, Leg, State, Times, leg
 
+if TYPE_CHECKING:
+    from gudgeon.order.problem import Problem
+
 __all__ = ["AS_IT_IS", "Network", "Round", "Variation", "best_round", "pose_changes"]
 
 Floats = NDArray[np.float64]
@@ -27,6 +30,12 @@ Pair = tuple[int, int]
 
 SAME_S: Final = 1e-6
 """Times nearer to each other than this are the same."""
+
+PROVEN_S: Final = 1e-3
+"""A bound as near as this to what was found proves it."""
+
+FAR_BEHIND: Final = 0.02
+"""A tool with which the load ends longer than the best by this share is not sought further."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -206,6 +215,28 @@ def varied(one: Leg, variation: Variation) -> float:
     return max(seconds, 0.0)
 
 
+@dataclass(slots=True)
+class _Closed:
+    """The load closed by one tool: its problem, and the best round found of it."""
+
+    problem: Problem
+    seconds: float = math.inf
+    order: tuple[int, ...] = ()
+
+    def seek(
+        self,
+        rounds: int,
+        seed: int,
+        keep_going: Callable[[], bool] | None,
+        told: Callable[[float], None] | None = None,
+    ) -> None:
+        from gudgeon.order.search import search
+
+        found = search(self.problem, seed=seed, rounds=rounds, keep_going=keep_going, told=told)
+        if found.seconds < self.seconds - SAME_S:
+            self.seconds, self.order = found.seconds, found.order
+
+
 def best_round(
     network: Network,
     effort: Effort,
@@ -227,45 +258,57 @@ def best_round(
         A round that is allowed; what is found is never longer.
     """
     from gudgeon.order.problem import Problem
-    from gudgeon.order.search import search
 
     between = network.matrices(variation)
     group = np.array([k for k, _ in network.nodes])
     own = network.own_s[group]
     before = [pair for pair in network.before if pair not in without]
-    found: list[tuple[float, int, tuple[int, ...], Problem]] = []
-    tools = network.last_tools
-    for number, tool in enumerate(tools):
-        start, finish = network.ends(tool, variation)
-        problem = Problem(between, own, start, finish, group, before)
-        one = search(
-            problem,
-            seed=effort.seed,
-            rounds=effort.rounds,
-            keep_going=effort.keep_going,
-            told=_share(effort.told, number, len(tools)),
-        )
-        found.append((one.seconds, tool, one.order, problem))
-    found.sort(key=lambda item: item[:2])
-    seconds, _, order, _ = found[0]
+    closed = [
+        _Closed(Problem(between, own, *network.ends(tool, variation), group, before))
+        for tool in network.last_tools
+    ]
+    for number, one in enumerate(closed):
+        one.seek(effort.rounds, effort.seed, None, _share(effort.told, number, len(closed)))
+    if effort.keep_going is not None:
+        _seek_on(closed, effort, effort.keep_going)
+    best = min(closed, key=lambda one: one.seconds)
+    seconds, order = best.seconds, best.order
     if hint and network.seconds(hint, variation) < seconds - SAME_S:
-        order = tuple(hint)
-        seconds = network.seconds(hint, variation)
+        seconds, order = network.seconds(hint, variation), tuple(hint)
     if effort.bound <= 0.0:
         return Round(order, seconds)
+    return _with_bound(closed, effort, seconds, order)
+
+
+def _seek_on(closed: Sequence[_Closed], effort: Effort, keep_going: Callable[[], bool]) -> None:
+    """Seek again with ever more rounds until told to stop; ends far behind are left alone."""
+    rounds, seed = effort.rounds, effort.seed
+    while keep_going():
+        rounds, seed = 2 * rounds, seed + 1
+        least = min(one.seconds for one in closed)
+        for one in sorted(closed, key=lambda one: one.seconds):
+            if one.seconds <= (1.0 + FAR_BEHIND) * least and keep_going():
+                one.seek(rounds, seed, keep_going)
+
+
+def _with_bound(
+    closed: Sequence[_Closed], effort: Effort, seconds: float, order: tuple[int, ...]
+) -> Round:
     from gudgeon.order.bound import bound
 
     lows = []
-    for _, _, own_order, problem in found:
-        low = bound(problem, effort=effort.bound / len(found), hint=own_order)
-        if low.order is not None:
-            at = problem.seconds(low.order)
-            if at < seconds - SAME_S:
-                seconds, order = at, low.order
+    for one in sorted(closed, key=lambda one: one.seconds):
+        low = bound(
+            one.problem,
+            effort=effort.bound / len(closed),
+            hint=one.order,
+            keep_going=effort.bound_going,
+        )
+        if low.order is not None and one.problem.seconds(low.order) < seconds - SAME_S:
+            seconds, order = one.problem.seconds(low.order), low.order
         lows.append(low.seconds)
     least = min(lows)
-    proven = least >= seconds - 1e-3
-    return Round(order, seconds, min(least, seconds), proven)
+    return Round(order, seconds, min(least, seconds), least >= seconds - PROVEN_S)
 
 
 def _share(
