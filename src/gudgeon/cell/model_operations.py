@@ -69,12 +69,13 @@ class Operation:
     )
     stage: str | None = entry(
         Kind.TEXT,
-        "datum before all, rough before finish, on the same part",
+        "datum before all of the same part, rough before finish on the same face of it",
         choices=("datum", "rough", "finish"),
     )
     other_poses: tuple[str, ...] = entry(
         Kind.TEXT,
-        "how else it may be cut: names of other faces of the part in whose pose it is reached",
+        "how else it may be cut: names of other faces of the part in whose pose it is reached; its "
+        "own: the second pose that brings it up too",
         Shape.LIST,
     )
     stations: tuple[str, ...] = entry(
