@@ -131,6 +131,7 @@ class Desk:
     async def ask(self, question: str, program: str | None) -> wire.AnswerView:
         """Return an answer as far as it is; asking begins the work, before all other."""
         line = await self._find(question, program)
+        await self._look()  # what is told as done is done for the files as they are now
         line.turn = next(self._turn)
         return self._view(line)
 

@@ -133,6 +133,7 @@ class Process:
         self.start()
         if not self._heard:
             self._listen(loop)
+        process = self._process
         assert self._pipe is not None
         self._number += 1
         number = self._number
@@ -144,7 +145,8 @@ class Process:
         except TimeoutError:
             self.kill()  # one that hangs would keep all others waiting
             raise Refused(503, "this took too long and was stopped", mend="ask again") from None
-        except (OSError, ValueError):
+        except (OSError, ValueError):  # it has ended, and nobody has heard of it yet
+            self._gone(process)
             raise Died("the process that works on it has ended") from None
         finally:
             self._calls.pop(number, None)

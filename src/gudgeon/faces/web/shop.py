@@ -133,7 +133,7 @@ class Shop:
         store = f"{self.cell.stem}.days.sqlite"
         beside = {self.cell.name, store, f"{store}-wal"}
         digests = {name: self._digest(self.folder / name) for name in sorted(beside)}
-        digests |= {name: self._of(name) for name in sorted(tables - programs - beside)}
+        digests |= {name: self._of(name) for name in sorted(tables - beside)}
         held = {name: self._of(name) for name in sorted(programs | self._numbered(programs))}
         return Files(digests[self.cell.name], digests, held)
 
