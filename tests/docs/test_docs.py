@@ -62,7 +62,7 @@ def test_commands_of_the_readme_run(tmp_path: Path, monkeypatch: pytest.MonkeyPa
 def test_examples_of_the_page_on_reading_can_be_read() -> None:
     page = (ROOT / "docs" / "reading-programs.md").read_text(encoding="utf-8")
     examples = re.findall(r"```toml\n(.*?)```", page, re.DOTALL)
-    assert len(examples) == 2
+    assert len(examples) == 3
     assert load_text("".join(examples)).faults == ()
 
 

@@ -3,17 +3,23 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
+from pathlib import Path
 
 import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from gudgeon.cell.files import load
 from gudgeon.findings import Findings, Lacking
 from gudgeon.findings.programs import ProgramText
 from gudgeon.findings.timed_program import ProgramTime
 from gudgeon.findings.timed_words import Cause
+from gudgeon.program.reader import read
 from tests.findings.test_timed import CONTROL, MACHINE, TIMING, UNIT, findings, without
+
+DEMO = Path(__file__).parents[2] / "demo"
 
 READ = """
 tilt_letter = "A"
@@ -102,6 +108,27 @@ def test_a_program_by_hand_with_change_spindle_and_index() -> None:
     for cause, part in found.by_cause.items():
         assert part.value == pytest.approx(by_hand.get(cause, 0.0), abs=1e-6), cause
     assert (found.stops, found.optional_stops) == (1, 1)
+
+
+def test_a_rapid_of_unlike_axes_lasts_as_long_as_the_slower() -> None:
+    text = CELL.replace('"500 mm/s"', '"400 mm/s"').replace('"2500 mm/s2"', '"2000 mm/s2"')
+    found = timed("G0 X30. A90.\nM30\n", text)
+
+    assert found.by_cause[Cause.INDEXING].value == pytest.approx(1.7, abs=1e-6)  # MT-041
+
+
+def test_a_feed_over_the_work_counts_the_way_round_the_rotary_line() -> None:
+    loaded = load(DEMO / "alder-ford.toml")
+    assert loaded.cell is not None
+    cell = replace(loaded.cell, timing=replace(loaded.cell.timing, mixed_feed="over the work"))
+    own = Findings(cell)
+    x, y = own.axis_lines.platter_origin_of(own.axis_lines.values)[:2]
+    text = f"G21 G90 G94 G17\nG53 G0 X{x + 80.0:.4f} Y{y:.4f} Z0.\nG91 G1 X.0001 C90. F600.\nM30\n"
+    track = read(text.encode(), own.control_for(text.encode()).dialect)
+    cut = own.program_time(track, "part.nc").by_cause[Cause.CUTTING]
+
+    # a quarter of a circle of 80 mm at 10 mm/s; starting and stopping add a little
+    assert cut.value == pytest.approx(80.0 * math.pi / 2.0 / 10.0, rel=0.01)
 
 
 def test_settling_of_twelve_moves() -> None:

@@ -321,7 +321,6 @@ def _causes(track: Track, at: Ints, way: Floats, turns: Mask) -> Ints:
     cause[rapid] = NUMBER[Cause.RAPIDS]
     cause[rapid & turns[at].any(axis=1)] = NUMBER[Cause.INDEXING]
     # Ways that a change makes by itself stand before it, of the same block.
-    places = {int(row): i for i, row in enumerate(at)}
     for change in np.flatnonzero(rows["kind"] == Kind.TOOL_CHANGE).tolist():
         row = change - 1
         while (
@@ -333,8 +332,9 @@ def _causes(track: Track, at: Ints, way: Floats, turns: Mask) -> Ints:
                 or (rows["kind"][row] == Kind.RAPID and rows["flags"][row] & int(Flag.TO_REFERENCE))
             )
         ):
-            if row in places:
-                cause[places[row]] = NUMBER[Cause.TOOL_CHANGE]
+            place = int(np.searchsorted(at, row))
+            if place < len(at) and at[place] == row:
+                cause[place] = NUMBER[Cause.TOOL_CHANGE]
             row -= 1
     return cause
 
