@@ -1,7 +1,7 @@
 # Every target does its work in .venv, which it makes itself; see tasks.py (the same on Windows).
 PYTHON ?= python3
 
-.PHONY: demo test check bench fuzz report-metrology clean
+.PHONY: demo test check bench page fuzz report-metrology clean
 
 demo:   ## install, ask every question of the demo cell, print the answers, write the report
 	@$(PYTHON) tasks.py demo
@@ -14,6 +14,9 @@ check:  ## style, types, import contracts
 
 bench:  ## speed, as ratios to a named reference in the same run
 	@$(PYTHON) tasks.py bench
+
+page:   ## build the page of `gudgeon show` anew; needs Node.js, which users do not
+	@$(PYTHON) tasks.py page
 
 fuzz:   ## hostile programs for the reader; RUNS=1000000 for more
 	@$(PYTHON) tasks.py fuzz $(RUNS)

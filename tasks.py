@@ -7,6 +7,7 @@
     python tasks.py report-metrology
                              figures of centre finding, accuracy and drift on simulated shops,
                              written to docs/metrology.md; a section and a number: only so much
+    python tasks.py page     build the page of `gudgeon show` anew (needs Node.js 20 or newer)
     python tasks.py fuzz     hostile programs for the reader: 100,000, or as many as a number says
 
 Needs nothing but Python 3.11 or newer.  `make demo` and the others call this file.
@@ -109,6 +110,12 @@ def bench() -> int:
     return run("python", HERE / "benchmarks" / "ratios.py")
 
 
+def page() -> int:
+    """Build the page anew; its built files are part of the project."""
+    install("dev")
+    return run("python", HERE / "page" / "built.py")
+
+
 def fuzz(inputs: int = 100_000) -> int:
     """Read so many hostile programs both ways; what breaks is left in the folder, with its name."""
     install("dev,fuzz")
@@ -127,7 +134,9 @@ def metrology(words: list[str]) -> int:
 
 def main(words: list[str]) -> int:
     """Run the job named in `words`."""
-    jobs = {"demo": demo, "test": test, "check": check, "bench": bench, "fuzz": fuzz}
+    jobs = {
+        "demo": demo, "test": test, "check": check, "bench": bench, "fuzz": fuzz, "page": page,
+    }  # fmt: skip
     if sys.version_info < (3, 11):  # noqa: UP036 - told here, before anything is installed
         print(f"Python 3.11 or newer is needed; this is {sys.version.split()[0]}")
         return 2
