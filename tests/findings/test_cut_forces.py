@@ -404,3 +404,59 @@ def test_a_spindle_load_a_little_too_high_is_a_condition_to_keep() -> None:
     found = ask(exact)
     assert found.verdict is Verdict.YES_IF, found.headline
     assert 'the spindle load of "mill" stays under' in found.headline
+
+
+# --- stations and other poses -----------------------------------------------------------------
+
+
+def test_empty_stations_and_stations_left_out_are_not_cut() -> None:
+    whole = tower()
+    drill = replace(whole.operations[0], at=None)
+    all_four = replace(whole, operations=(drill,))
+    assert len(Findings(all_four).cuts) == 4
+    empty = change(all_four, "stations.1.empty", True)
+    found = Findings(empty)
+    assert {cut.name for cut in found.cuts} == {f"drill, {s}" for s in ("front", "right", "left")}
+    assert "No part is loaded at: back; no operation cuts there." in found.masses_assumed
+    some = replace(all_four, operations=(replace(drill, stations=("left", "back")),))
+    assert [cut.name for cut in Findings(some).cuts] == ["drill, back", "drill, left"]
+
+
+def test_an_empty_station_leaves_the_tower_out_of_balance() -> None:
+    """Three of four parts of 1 kg, 80 mm from the rotary line, upright: the fourth is missing."""
+    whole = Findings(tower())
+    empty = Findings(change(tower(), "stations.3.empty", True))
+    assert whole.part_names == ("front", "back", "right", "left")
+    assert empty.part_names == ("front", "back", "right")
+    assert whole.rotary_torque.torque.full.value == pytest.approx(0.0, abs=1e-9)
+    assert empty.rotary_torque.torque.full.value == pytest.approx(0.08 * 9.80665)
+    assert len(empty.platter_load_flat.values) == 4
+
+
+def with_other_pose(thrust: float, level_first: bool) -> Answer:
+    """Ask about a drill into the outside (tilt 90) that may be set as the top too (level)."""
+    whole = tower()
+    face, other = ("outside", "top") if not level_first else ("top", "outside")
+    drill = replace(
+        whole.operations[0], face=face, other_poses=(other,), thrust=a(thrust), stations=("front",)
+    )
+    return answer(Findings(replace(whole, operations=(drill,))))
+
+
+def test_another_pose_in_which_the_brake_holds_is_the_condition() -> None:
+    light = with_other_pose(300.0, level_first=False)
+    assert light.verdict is Verdict.YES
+    heavy = with_other_pose(1200.0, level_first=False)
+    assert heavy.verdict is Verdict.YES_IF
+    assert '"drill, front" is cut in the pose of "top"' in heavy.headline
+    names = [row[0] for row in heavy.table("operations").rows]
+    assert any('pose of "top"' in str(name) for name in names)
+
+
+def test_another_pose_in_which_it_does_not_hold_is_left_out() -> None:
+    heavy = with_other_pose(1200.0, level_first=True)
+    assert heavy.verdict is Verdict.YES_IF
+    assert '"drill, front" is not cut in the pose of "outside"' in heavy.headline
+    limit = heavy.figure("brake_demand").limit
+    value_ = heavy.figure("brake_demand").value
+    assert value_ is not None and limit is not None and value_ <= limit

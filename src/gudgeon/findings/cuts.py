@@ -21,6 +21,16 @@ __all__ = ["Cut", "CutFindings"]
 
 
 @dataclass(frozen=True, slots=True)
+class _Stand:
+    """A pose in which an operation is cut, at a station, and whose face's pose it borrows."""
+
+    tilt_rad: float
+    turn_rad: float
+    label: str = ""
+    other: str | None = None
+
+
+@dataclass(frozen=True, slots=True)
 class Cut:
     """One operation in one pose.
 
@@ -30,6 +40,10 @@ class Cut:
         Place of the operation in the file, from 1.
     name, operation : str
         Name of the operation, the first with the station where it is cut at several.
+    own_name : str
+        Name of the cut in its own pose.
+    borrowed : str
+        Face in whose pose it may be cut instead; empty for its own pose.
     tilt_rad, turn_rad : float
         Programmed angles; a single axis has its turn in both (it is the level axis).
     place : callable or None
@@ -43,6 +57,8 @@ class Cut:
     number: int
     name: str
     operation: str
+    own_name: str
+    borrowed: str
     tilt_rad: float
     turn_rad: float
     place: Place | None
@@ -159,13 +175,16 @@ class CutFindings(MassFindings):
             own = self.place_of(operation.at, origin)
         gather.stop()
 
-        def cut(tilt: float, turn: float, place: Place | None, label: str = "") -> Cut:
+        def cut(at: _Stand, place: Place | None) -> Cut:
+            called = f"{name}, {at.label}" if at.label else name
             return Cut(
                 number=number,
-                name=f"{name}, {label}" if label else name,
+                name=f'{called}, pose of "{at.other}"' if at.other else called,
                 operation=name,
-                tilt_rad=tilt,
-                turn_rad=turn,
+                own_name=called,
+                borrowed=at.other or "",
+                tilt_rad=at.tilt_rad,
+                turn_rad=at.turn_rad,
                 place=place,
                 lever=operation.lever,
                 forces=forces,
@@ -173,7 +192,7 @@ class CutFindings(MassFindings):
 
         if operation.pose is not None:
             tilt, turn = (angle.value for angle in operation.pose)
-            return [cut(tilt if self.has_tilt else turn, turn, own)]
+            return [cut(_Stand(tilt if self.has_tilt else turn, turn), own)]
         gather.need(
             operation.face,
             f"{key}.pose",
@@ -182,18 +201,16 @@ class CutFindings(MassFindings):
             how='write pose = ["90 deg", "0 deg"], or the part and face that it cuts',
         )
         gather.stop()
-        return [
-            cut(tilt, turn, place, label)
-            for tilt, turn, place, label in self._at_stations(operation, key, gather, own)
-        ]
+        return [cut(at, place) for at, place in self._at_stations(operation, key, gather, own)]
 
     def _at_stations(
         self, operation: Operation, key: str, gather: Gather, own: Place | None
-    ) -> list[tuple[float, float, Place | None, str]]:
-        """Return pose, place and station name of a face's cut at each station of its part.
+    ) -> list[tuple[_Stand, Place | None]]:
+        """Return pose and place of a face's cut at each loaded station of its part.
 
         A cut given by its place stays the cut of the station nearest to it and is carried over to
-        the others; one without a place is taken at the face's zero.
+        the others; one without a place is taken at the face's zero.  Poses of other faces in which
+        it may be cut as well follow its own.
         """
         part, face = self._face(operation, key, gather)
         held = [
@@ -203,8 +220,7 @@ class CutFindings(MassFindings):
             and (not station.faces or face.name in station.faces)
         ]
         if face.pose is not None and (own is not None or not held):
-            tilt, turn = (angle.value for angle in face.pose)
-            return [(tilt if self.has_tilt else turn, turn, own, "")]
+            return [(at, own) for at in self._stands(operation, part, face, Station(), key, "")]
         gather.need(
             held or None,
             "stations",
@@ -224,9 +240,11 @@ class CutFindings(MassFindings):
             self._need_face_height(gather)
         gather.stop()
         home = self._nearest([station for _, station in held], operation) if own else None
-        found: list[tuple[float, float, Place | None, str]] = []
+        found: list[tuple[_Stand, Place | None]] = []
         for i, station in held:
-            tilt, turn = self._pose(station, face, key, gather)
+            named = station.name or str(i)
+            if station.empty or (operation.stations and named not in operation.stations):
+                continue
             place: Place | None = None
             if home is not None and operation.at is not None:
                 place = self._carried_over(operation, home, station)
@@ -234,7 +252,29 @@ class CutFindings(MassFindings):
                 place = self._from_platter(station.at, station.turn, face.zero)
             called = station.name if station.name and not station.name.isdigit() else f"station {i}"
             label = called if len(held) > 1 else ""
-            found.append((tilt, turn, place, label))
+            found += [
+                (at, place) for at in self._stands(operation, part, face, station, key, label)
+            ]
+        return found
+
+    def _stands(
+        self,
+        operation: Operation,
+        part: Part,
+        face: PartFace,
+        station: Station,
+        key: str,
+        label: str,
+    ) -> list[_Stand]:
+        """Return the pose of a face's cut at one station, then those of other faces it may use."""
+        tilt, turn = self._pose(station, face, key)
+        found = [_Stand(tilt, turn, label)]
+        for other in part.faces:
+            if other is face or other.name not in operation.other_poses:
+                continue
+            pose = self._pose_of(station, other) if other.pose or other.normal else None
+            if pose is not None and not np.allclose(pose, (tilt, turn), atol=1e-9):
+                found.append(_Stand(*pose, label, other.name))
         return found
 
     def _face(self, operation: Operation, key: str, gather: Gather) -> tuple[Part, PartFace]:
@@ -296,10 +336,25 @@ class CutFindings(MassFindings):
         assert station.at is not None
         return self._from_platter(station.at)
 
-    def _pose(
-        self, station: Station, face: PartFace, key: str, gather: Gather
-    ) -> tuple[float, float]:
+    def _pose(self, station: Station, face: PartFace, key: str) -> tuple[float, float]:
         """Return programmed tilt and turn that bring the face to the spindle."""
+        found = self._pose_of(station, face)
+        if found is not None:
+            return found
+        gather = self.gather()
+        gather.need(
+            None,
+            f"{key}.pose",
+            f'a pose within the axis limits for face "{face.name}" at '
+            f"{station.name or 'its station'}",
+            why="without a pose nothing can be said of its levers",
+            how="check the face's normal, the station's turn and the axis limits",
+        )
+        gather.stop()
+        raise AssertionError("unreachable: stop raises")  # pragma: no cover
+
+    def _pose_of(self, station: Station, face: PartFace) -> tuple[float, float] | None:
+        """Return programmed tilt and turn of a face; ``None`` where no pose reaches it."""
         if face.pose is not None:
             tilt, turn = (angle.value for angle in face.pose)
             return (tilt if self.has_tilt else turn), turn
@@ -311,15 +366,7 @@ class CutFindings(MassFindings):
         turned = np.array([x * cosine - y * sine, x * sine + y * cosine, z])
         facing = poses_facing(self.turning_only, self.platter_axes @ turned, tolerance_rad=1e-6)
         if not facing.poses:
-            gather.need(
-                None,
-                f"{key}.pose",
-                f'a pose within the axis limits for face "{face.name}" at '
-                f"{station.name or 'its station'}",
-                why="without a pose nothing can be said of its levers",
-                how="check the face's normal, the station's turn and the axis limits",
-            )
-            gather.stop()
+            return None
         angles = facing.poses[0].angles_rad
         return angles[0], angles[-1]
 

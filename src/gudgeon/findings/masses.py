@@ -141,6 +141,9 @@ class MassFindings(PlaceFindings):
             )
         if not fixture.masses and not self.cell.stations and not self.cell.parts:
             told.append("The fixture's mass is everything on the platter: no parts are given.")
+        empty = [s.name or str(i) for i, s in enumerate(self.cell.stations, start=1) if s.empty]
+        if empty and not fixture.masses:
+            told.append(f"No part is loaded at: {', '.join(empty)}; no operation cuts there.")
         if self.has_tilt and unit.axis_offset is None:
             told.append("Tilt line and rotary line meet (unit.axis_offset is not given).")
         return tuple(told)
@@ -261,6 +264,7 @@ class MassFindings(PlaceFindings):
             found += [
                 self._part(gather, station, i, places)
                 for i, station in enumerate(self.cell.stations, start=1)
+                if not station.empty
             ]
             if self.cell.parts and not self.cell.stations:
                 gather.need(

@@ -20,8 +20,16 @@ PLAIN_CUT: Final = 0.5
 """Asking for less than this share of the planned thrust is another plan, not a condition."""
 
 
-def brake_checks(findings: Findings, lacks: Callable[[Iterable[Missing]], None]) -> Iterable[Check]:
-    """Return the checks of the brakes; tells `lacks` what single operations lack."""
+def brake_checks(
+    findings: Findings,
+    lacks: Callable[[Iterable[Missing]], None],
+    keeps: Callable[[Mend], None],
+) -> Iterable[Check]:
+    """Return the checks of the brakes.
+
+    Tells `lacks` what single operations lack, and `keeps` which conditions are needed although
+    the plan holds.
+    """
     units = findings.units
     found: list[Check] = []
     try:
@@ -35,10 +43,42 @@ def brake_checks(findings: Findings, lacks: Callable[[Iterable[Missing]], None])
     else:
         lacks(gaps.missing)
         for check in checks:
-            if check.demand is not None:
+            if check.demand is not None and not check.cut.borrowed:
                 found.append(_brake(check, check.demand, units, findings.cell.file))
+        found = _other_poses(checks, found, keeps)
     lacks(_idle(findings))
     return found
+
+
+def _other_poses(
+    checks: tuple[BrakeCheck, ...], found: list[Check], keeps: Callable[[Mend], None]
+) -> list[Check]:
+    """Return the checks, a failing cut mended by another pose in which the brakes surely hold it.
+
+    A pose in which they do not, of a cut that holds in its own, is a condition to keep.
+    """
+    states: dict[tuple[str, str], set[str]] = {}
+    for check in checks:
+        if check.demand is not None:
+            key = (check.cut.own_name, check.cut.borrowed)
+            states.setdefault(key, set()).add(check.demand.state)
+    mends: dict[str, Mend] = {}
+    for (name, face), seen in states.items():
+        if not face:
+            continue
+        own_holds = states.get((name, "")) == {"holds"}
+        if own_holds and seen != {"holds"}:
+            keeps(Mend(f'"{name}" is not cut in the pose of "{face}"', keeps_plan=True))
+        elif not own_holds and seen == {"holds"}:
+            mends.setdefault(
+                name, Mend(f'"{name}" is cut in the pose of "{face}"', keeps_plan=True)
+            )
+    return [
+        replace(check, mend=mends[check.cut], fix=f"See that {mends[check.cut].words}.")
+        if check.cut in mends and check.state != "holds"
+        else check
+        for check in found
+    ]
 
 
 def _idle(findings: Findings) -> list[Missing]:
@@ -95,6 +135,7 @@ def _brake(check: BrakeCheck, demand: Judged, units: Units, file: str) -> Check:
         mend=mend,
         fix=fix,
         doubt=doubt,
+        cut=cut.own_name,
     )
 
 

@@ -44,7 +44,7 @@ def try_all(findings: Findings) -> Tried:
     attempt(lambda: torques(findings.level_torque))
     if findings.has_tilt:
         attempt(lambda: torques(findings.rotary_torque))
-    attempt(lambda: brake_checks(findings, lacks))
+    attempt(lambda: brake_checks(findings, lacks, conditions.append))
     attempt(lambda: _fixture_joint(findings, lacks))
     attempt(lambda: [_mass(findings, findings.table_load, "machine.table_load", "the table")])
     if findings.has_tilt:
@@ -145,7 +145,7 @@ def _torque_mend(findings: Findings, stages: TorqueStages) -> Mend | None:
     staged = stages.torque
     planned = len(staged.values) - 1
     within = _common_tilt(stages)
-    cuts = findings.operation_cuts_known
+    cuts = [cut for cut in findings.operation_cuts_known if not cut.borrowed]
     if within is not None and cuts and all(_inside(c.tilt_rad, within) for c in cuts):
         words = f"the tilt stays between {degrees(within[0])} and {degrees(within[1])}"
         return Mend(words)

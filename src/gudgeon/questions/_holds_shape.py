@@ -48,6 +48,8 @@ class Check:
         At which value the check would come out the other way.
     doubt : Missing or None
         What would settle it, where the uncertainty spans the limit.
+    cut : str
+        Name of the cut that a brake was judged against; empty for all other checks.
     """
 
     line: str
@@ -57,6 +59,7 @@ class Check:
     mend: Mend | None = None
     fix: str = ""
     doubt: Missing | None = None
+    cut: str = ""
 
 
 @dataclass(frozen=True, slots=True)

@@ -227,7 +227,8 @@ def _brake_figures(findings: Findings) -> list[Figure]:
         )
     checks = known(lambda: findings.brake_checks)
     if checks is not None:
-        judged = [c for c in checks[0] if c.demand is not None and c.demand.limit > 0.0]
+        own = [c for c in checks[0] if not c.cut.borrowed]
+        judged = [c for c in own if c.demand is not None and c.demand.limit > 0.0]
         worst = max(
             judged, key=lambda c: c.demand.value / c.demand.limit if c.demand else 0.0, default=None
         )
@@ -422,16 +423,19 @@ def _operation_table(findings: Findings, checks: tuple[BrakeCheck, ...]) -> Tabl
 
 
 def _worst_of_each(checks: tuple[BrakeCheck, ...]) -> list[tuple[BrakeCheck, str]]:
-    """Return for each operation and brake the station that asks most, and the row's name."""
-    groups: dict[tuple[int, str], list[BrakeCheck]] = {}
+    """Return for each operation, pose and brake the station that asks most, and the row's name."""
+    groups: dict[tuple[int, str, str], list[BrakeCheck]] = {}
     for check in checks:
-        groups.setdefault((check.cut.number, check.role), []).append(check)
+        key = (check.cut.number, check.role, check.cut.borrowed)
+        groups.setdefault(key, []).append(check)
     found = []
     for group in groups.values():
         worst = max(group, key=lambda c: (firm(_asks(c)), -firm(c.thrust_limit_n or math.inf)))
         alike = all(math.isclose(_asks(c), _asks(worst), rel_tol=1e-6) for c in group)
-        alone = worst.cut.operation if alike else worst.cut.name
-        found.append((worst, alone))
+        alone = worst.cut.operation
+        if worst.cut.borrowed:
+            alone += f', pose of "{worst.cut.borrowed}"'
+        found.append((worst, alone if alike else worst.cut.name))
     return found
 
 
