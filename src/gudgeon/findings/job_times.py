@@ -8,6 +8,7 @@ from dataclasses import dataclass, replace
 from functools import cached_property
 from typing import TYPE_CHECKING, Final
 
+from gudgeon.findings.control import offset_name
 from gudgeon.findings.gather import Lacking
 from gudgeon.findings.jobs import Job, JobFindings
 from gudgeon.findings.legs import (
@@ -156,12 +157,15 @@ class JobTimeFindings(ProgramTimeFindings, JobFindings):
     def _from_programs(self, job: Job, share: int) -> OwnTime | None:
         """Return what the programs spend on a job, shared alike by so many."""
         way = job.ways[0]
+        others = {offset_name(own.word) for one in self.jobs.jobs for own in one.ways if own.word}
 
         def this(use: Use) -> bool:
             if use.tool != job.tool:
                 return False
             if way.word is not None:
-                return use.offset == way.word
+                return use.offset == offset_name(way.word)
+            if use.offset in others:
+                return False
             pose = as_pose(way.angles_rad)
             apart = math.remainder(use.turn_rad - pose[1], 2.0 * math.pi)
             return abs(use.tilt_rad - pose[0]) < SAME_POSE and abs(apart) < SAME_POSE
