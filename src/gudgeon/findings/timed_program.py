@@ -101,6 +101,16 @@ class ProgramTime:
         return self.spread.over(np.broadcast_to(mask, self.spread.value.shape))
 
 
+@dataclass(slots=True)
+class _Running:
+    """What moves in one program: seconds and full stops by use and cause."""
+
+    steps: Steps
+    moving: Spread
+    stops: Floats
+    told: tuple[str, ...]
+
+
 class ProgramTimeFindings(TimedFindings):
     """How long the programs of the cell take."""
 
@@ -126,18 +136,8 @@ class ProgramTimeFindings(TimedFindings):
         Lacking
             Naming the speeds of the axes that it moves, where they are not entered.
         """
-        from gudgeon.timing.clock import time_moves
-
-        over_work = self.cell.timing.mixed_feed == "over the work"
-        steps = steps_of(track, self.worked_by_words, self._turned_work if over_work else None)
-        own, unsure, told = self.ground(steps.axes, steps.concerns)
-
-        def timed(ground: Ground) -> Floats:
-            done = time_moves(steps.moves, ground.limits, ground.rules)
-            assert done is not None  # nobody stops it
-            return done.seconds
-
-        spread = spread_of(_seconds_by(steps, timed), own, unsure)
+        running = self._running(track)
+        steps, spread = running.steps, running.moving
         left_out = _add_counted(spread, steps, self._pauses)
         more, missing = self._left_out_told(left_out, steps)
         return ProgramTime(
@@ -148,10 +148,32 @@ class ProgramTimeFindings(TimedFindings):
             optional_stops=steps.optional_stops,
             short=tuple(steps.short),
             missing=missing,
-            assumed=(*told, *steps.told, *more),
+            assumed=(*running.told, *steps.told, *more),
         )
 
     # --- how it is worked out -------------------------------------------------------------------
+
+    def _running(self, track: Track) -> _Running:
+        """Return the seconds of everything that moves, settling included; raises `Lacking`."""
+        from gudgeon.timing.clock import time_moves
+
+        over_work = self.cell.timing.mixed_feed == "over the work"
+        steps = steps_of(track, self.worked_by_words, self._turned_work if over_work else None)
+        own, unsure, told = self.ground(steps.axes, steps.concerns)
+        label = steps.use * len(CAUSES) + steps.cause
+        shape = len(steps.uses), len(CAUSES)
+        stood: list[Floats] = []
+
+        def timed(ground: Ground) -> Floats:
+            done = time_moves(steps.moves, ground.limits, ground.rules)
+            assert done is not None  # nobody stops it
+            if not stood:  # the best guess comes first
+                stood.append(done.stood.astype(np.float64))
+            return summed(label, done.seconds, shape[0] * shape[1]).reshape(shape)
+
+        moving = spread_of(timed, own, unsure)
+        stops = summed(label, stood[0], shape[0] * shape[1]).reshape(shape)
+        return _Running(steps, moving, stops, told)
 
     def _program_track(self, program: ProgramText) -> Track:
         dialect = self.control_for(program.text).dialect
@@ -207,18 +229,6 @@ class ProgramTimeFindings(TimedFindings):
             point[place], direction[place] = axis.line.point_mm, axis.line.direction
             sense[place] = axis.sense
         return Lever(point, direction, sense, lengths_mm)
-
-
-def _seconds_by(steps: Steps, timed: Callable[[Ground], Floats]) -> Callable[[Ground], Floats]:
-    """Return a function that adds the seconds of the moves up by use and cause."""
-    shape = (len(steps.uses), len(CAUSES))
-    label = steps.use * len(CAUSES) + steps.cause
-
-    def added(ground: Ground) -> Floats:
-        seconds = timed(ground) if len(label) else np.empty(0)
-        return summed(label, seconds, shape[0] * shape[1]).reshape(shape)
-
-    return added
 
 
 def _add_counted(
