@@ -5,20 +5,24 @@ the seven-phase one of `profile`.  Forward and backward, a rise goes on until it
 speed: there it has ended, and another may begin.  Between two such points there is one rise, a
 steady stretch and one fall; acceleration and jerk of each are the least of the moves it runs
 through.  For moves that go straight on this is the closed form.  In general it takes longer than
-need be, as the acceleration falls to zero wherever a limit is touched.  Only inside a rise the
-speed at a corner may be above its limit, by two thirds at most: where a rise ending right there
-would keep it.
+need be, as the acceleration falls to zero wherever a limit is touched.  Inside a rise that ends at
+one limit the speed at a corner may be above the corner's own, though a rise that ended right there
+would keep it; then one ends there, and all is done once more.
 """
 
 from __future__ import annotations
 
 from math import asinh, sinh, sqrt
+from typing import Final
 
 import numpy as np
 
 from gudgeon.timing.compiled import compiled, inner
 
 __all__ = ["see_so_far_smoothly", "smooth_pass"]
+
+_ROUNDS: Final = 50
+"""More were never needed; what is left then is passed a little too fast."""
 
 
 @inner
@@ -88,6 +92,14 @@ def _peak(way, v0, v1, most, au, ju, ad, jd):  # type: ignore[no-untyped-def]
         if abs(step - x) <= 2e-16 * x:
             break
         x = step
+    # A ramp's way grows endlessly fast from nothing: the last digit of the peak matters there.
+    # From the peak just below, what is left of the way goes steadily and costs no digits.
+    down = 2.3e-16 * x
+    while rise + fall > way and x > low:
+        x = max(low, x - down)
+        down *= 4.0
+        rise = 0.5 * (v0 + x) * _rise_s(x - v0, au, ju)
+        fall = 0.5 * (v1 + x) * _rise_s(x - v1, ad, jd)
     return x, rise, fall
 
 
@@ -174,57 +186,45 @@ def _between(first, last, v0, v1, up, length, most, seconds, speed):  # type: ig
         else:
             t, v = _within(way * press - s, v1, top - v1, ad, jd)
             t = total - t
-        # A rise through several moves may be above the limit of one of them for a while.
-        seconds[i] = max((t - before) / press, length[i] / most[i, 0])
+        seconds[i] = max(0.0, t - before) / press
         before = max(t, before)
         speed[i] = v
 
 
 @inner
-def _go(start, stop, step, length, most, cap, found, fresh):  # type: ignore[no-untyped-def]
-    """Rise through the moves from start on, forward or backward, as fast as can be.
+def _too_fast(first, last, length, cap, speed):  # type: ignore[no-untyped-def]
+    """Return the junction inside one rise and fall passed too fast by the largest ratio; or -1."""
+    worst = 1.0 + 1e-9
+    at = -1
+    for i in range(first, last - 1):
+        if length[i] > 0.0 and speed[i] > worst * cap[i + 1]:
+            worst = speed[i] / cap[i + 1]
+            at = i + 1
+    return at
 
-    Where acceleration or jerk get less, ending the rise there and beginning anew may be faster in
-    the end than a rise that had the less all along; both are followed until one is ahead.
-    """
+
+@inner
+def _go(start, stop, step, length, most, cap, found, fresh):  # type: ignore[no-untyped-def]
+    """Rise through the moves from start on, forward or backward, as fast as can be."""
     v0 = 0.0  # where the rise began
     way = 0.0
     a = j = np.inf
-    rival = -1  # where the other one would begin
-    rival_v0 = rival_way = rival_a = rival_j = 0.0
     here = start if step > 0 else start + 1
     found[here] = 0.0
     fresh[here] = True
     for i in range(start, stop, step):
         after = i + 1 if step > 0 else i
         limit = cap[after]
+        v = found[here]
         if length[i] > 0.0:
-            if most[i, 1] < a or most[i, 2] < j:
-                if way > 0.0:
-                    rival, rival_v0, rival_way = here, found[here], 0.0
-                    rival_a, rival_j = most[i, 1], most[i, 2]
-                a, j = min(a, most[i, 1]), min(j, most[i, 2])
             way += length[i]
-            if found[here] >= limit:
-                v = limit
-            else:
-                v = _reach(v0, way, a, j)
-                if rival >= 0:
-                    rival_a, rival_j = min(rival_a, most[i, 1]), min(rival_j, most[i, 2])
-                    rival_way += length[i]
-                    other = _reach(rival_v0, rival_way, rival_a, rival_j)
-                    if other > v * (1.0 + 1e-12):
-                        fresh[rival] = True
-                        v, v0, way, a, j = other, rival_v0, rival_way, rival_a, rival_j
-                        rival = -1
-                v = max(v, found[here])
-        else:
-            v = found[here]
+            a, j = min(a, most[i, 1]), min(j, most[i, 2])
+            # A rise never falls: below the limit that it began at nothing needs to be worked out.
+            v = limit if v0 >= limit else _reach(v0, way, a, j)
         fresh[after] = v >= limit
         found[after] = v = min(v, limit)
-        if v >= limit:
+        if fresh[after]:
             v0, way, a, j = v, 0.0, np.inf, np.inf
-            rival = -1
         here = after
 
 
@@ -289,18 +289,32 @@ def smooth_pass(length, most, cap, ahead, back, fresh, seconds, speed):  # type:
         cap[i + 1] = min(cap[i + 1], most[i, 0])
     cap[0] = 0.0
     cap[n] = 0.0
-    _go(0, n, 1, length, most, cap, ahead, fresh[0])
-    _go(n - 1, -1, -1, length, most, cap, back, fresh[1])
-    first = 0
-    up = -1
-    for i in range(n):
-        if up < 0 and length[i] > 0.0 and back[i + 1] <= ahead[i + 1]:
-            up = i
-        one, two = ahead[i + 1], back[i + 1]
-        if (fresh[0, i + 1] and one <= two) or (fresh[1, i + 1] and two <= one) or i == n - 1:
-            if up < 0:
-                up = i
-            v0, v1 = min(ahead[first], back[first]), min(one, two)
-            _between(first, i + 1, v0, v1, up, length, most, seconds, speed)
-            first = i + 1
+    begin = 0
+    for end in range(1, n + 1):
+        if cap[end] > 0.0:
+            continue
+        for _ in range(_ROUNDS):
+            _go(begin, end, 1, length, most, cap, ahead, fresh[0])
+            _go(end - 1, begin - 1, -1, length, most, cap, back, fresh[1])
+            again = False
+            first = begin
             up = -1
+            for i in range(begin, end):
+                one, two = ahead[i + 1], back[i + 1]
+                if up < 0 and length[i] > 0.0 and two <= one:
+                    up = i
+                touches = (fresh[0, i + 1] and one <= two) or (fresh[1, i + 1] and two <= one)
+                if touches or i == end - 1:
+                    if up < 0:
+                        up = i
+                    v0 = min(ahead[first], back[first])
+                    _between(first, i + 1, v0, min(one, two), up, length, most, seconds, speed)
+                    at = _too_fast(first, i + 1, length, cap, speed)
+                    if at >= 0:
+                        cap[at] = min(ahead[at], back[at])
+                        again = True
+                    first = i + 1
+                    up = -1
+            if not again:
+                break
+        begin = end
