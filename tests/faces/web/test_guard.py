@@ -229,7 +229,16 @@ def test_a_link_to_the_page_may_be_followed_but_not_one_to_its_data() -> None:
 
 @pytest.mark.parametrize("method", ["PUT", "PATCH", "OPTIONS", "TRACE", "CONNECT", "FOO<b>"])
 def test_other_methods_are_refused(method: str) -> None:
-    assert "<" not in refused(405, method=method).data["what"]
+    reply = refused(405, method=method)
+    assert "<" not in reply.data["what"]
+    assert reply.header("allow") == "DELETE, GET, HEAD, POST"
+
+
+def test_a_path_is_asked_with_its_own_methods() -> None:
+    behind = Behind()
+    app = Guard(behind, Rules(PORT), methods=lambda path: frozenset({"GET"}))
+    reply = ask(app, method="POST", headers=[HOST, JSON], chunks=[b"{}"])
+    assert (reply.status, reply.header("allow"), behind.bodies) == (405, "GET", [])
 
 
 @pytest.mark.parametrize(
@@ -396,7 +405,7 @@ def test_a_plain_path_comes_through() -> None:
 
 
 def test_a_long_query_is_refused() -> None:
-    refused(414, query=b"program=" + b"a" * 2_000)
+    refused(404, query=b"program=" + b"a" * 2_000)
 
 
 @given(st.binary(max_size=60))

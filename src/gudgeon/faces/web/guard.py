@@ -98,10 +98,21 @@ class Guard:
     harmless : frozenset of str
         Paths whose POST changes no file, allowed where nothing may be changed.  A star at the end
         stands for the rest.
+    methods : callable
+        Methods that a path is asked with.
     """
 
-    def __init__(self, app: App, rules: Rules, harmless: frozenset[str] = frozenset()) -> None:
+    def __init__(
+        self,
+        app: App,
+        rules: Rules,
+        harmless: frozenset[str] = frozenset(),
+        methods: Callable[[str], frozenset[str]] = lambda _: METHODS,
+    ) -> None:
         self._app, self._rules, self._harmless = app, rules, harmless
+        self._methods: Callable[[str], frozenset[str]] = (
+            methods if rules.pairing is None else _with_pairing(methods)
+        )
         self._now = self._streams = 0
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
@@ -151,9 +162,11 @@ class Guard:
         method = scope["method"]
         headers = _headers(scope)
         host = self._host(scope, headers)
-        if method not in METHODS:
-            raise _Refused(405, f"{_plain(method)} is not used here")
         _path(scope)
+        methods = self._methods(scope["path"])
+        if method not in methods:
+            allowed = (b"allow", ", ".join(sorted(methods)).encode())
+            raise _Refused(405, f"{_plain(method)} is not used here", more=[allowed])
         self._origin(scope, headers, host)
         if method not in READING:
             self._write(scope, headers)
@@ -316,6 +329,10 @@ class _Replay:
         return await self._receive()
 
 
+def _with_pairing(methods: Callable[[str], frozenset[str]]) -> Callable[[str], frozenset[str]]:
+    return lambda path: READING | {"POST"} if path == "/pair" else methods(path)
+
+
 def _headers(scope: Scope) -> dict[bytes, list[bytes]]:
     found: dict[bytes, list[bytes]] = {}
     for name, value in scope["headers"]:
@@ -352,7 +369,7 @@ def _path(scope: Scope) -> None:
     if odd:
         raise _Refused(404, "there is nothing of this name", "start at /")
     if len(scope.get("query_string", b"")) > QUERY_MOST:
-        raise _Refused(414, "the address is too long", "ask for one thing at a time")
+        raise _Refused(404, "there is nothing of so long a name", "start at /")
 
 
 def _plain(words: str) -> str:

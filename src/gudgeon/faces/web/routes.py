@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import json
-from collections.abc import AsyncIterator
+from collections.abc import AsyncIterator, Callable
 from contextlib import asynccontextmanager
 from importlib.resources import files
 from importlib.resources.abc import Traversable
@@ -12,6 +12,7 @@ from typing import Annotated, Any, Final
 from fastapi import Body, FastAPI, Path, Query, Request, Response
 from fastapi.exceptions import RequestValidationError
 from fastapi.responses import JSONResponse, StreamingResponse
+from fastapi.routing import APIRoute
 from starlette.exceptions import HTTPException
 
 from gudgeon import __version__
@@ -20,7 +21,7 @@ from gudgeon.faces.web.desk import Desk
 from gudgeon.faces.web.process import Died, Worked
 from gudgeon.faces.web.worker import Refused
 
-__all__ = ["HARMLESS", "application", "page_schema"]
+__all__ = ["HARMLESS", "application", "methods_of", "page_schema"]
 
 HARMLESS: Final = frozenset({"/api/gap", "/api/answers/*"})
 """Posts that change no file, allowed where nothing may be changed."""
@@ -50,6 +51,8 @@ ProgramName = Annotated[str, Path(max_length=200)]
 REFUSALS: Final[dict[int | str, dict[str, Any]]] = {
     status: {"model": wire.Refusal, "description": words}
     for status, words in {
+        400: "what was sent is no JSON",
+        401: "this device is not paired",
         403: "not from here, or nothing may be changed",
         404: "there is none of this name",
         413: "too much was sent",
@@ -108,6 +111,21 @@ def application(desk: Desk) -> FastAPI:
     _entering(app, desk)
     _page(app)
     return app
+
+
+def methods_of(app: FastAPI) -> Callable[[str], frozenset[str]]:
+    """Return what tells the methods with which a path is asked."""
+    known = [
+        (route.path_regex, frozenset(route.methods or ()))
+        for route in app.routes
+        if isinstance(route, APIRoute) and route.include_in_schema
+    ]
+
+    def methods(path: str) -> frozenset[str]:
+        found = frozenset[str]().union(*(named for form, named in known if form.fullmatch(path)))
+        return found or frozenset({"GET", "HEAD"})
+
+    return methods
 
 
 def page_schema() -> str:

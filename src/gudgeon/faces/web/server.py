@@ -20,7 +20,7 @@ from gudgeon.faces.web.desk import Desk
 from gudgeon.faces.web.guard import HEADERS, Guard, Rules
 from gudgeon.faces.web.pairing import Pairing
 from gudgeon.faces.web.process import Process
-from gudgeon.faces.web.routes import HARMLESS, application
+from gudgeon.faces.web.routes import HARMLESS, application, methods_of
 from gudgeon.faces.web.shop import Shop
 
 __all__ = ["PORT", "bind", "serve"]
@@ -76,7 +76,8 @@ def serve(
         say("this is plain HTTP: whoever is on that network can read along")
         pairing = Pairing(own, lambda code: say(_code_words(code)))
     rules = Rules(own, read_only, pairing)
-    guard = Guard(application(desk), rules, HARMLESS)
+    app = application(desk)
+    guard = Guard(app, rules, HARMLESS, methods_of(app))
     config = uvicorn.Config(
         guard,
         http=_Protocol,

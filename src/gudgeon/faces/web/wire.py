@@ -72,6 +72,12 @@ class WireModel(BaseModel):
     model_config = ConfigDict(extra="forbid", allow_inf_nan=False)
 
 
+class Asked(WireModel):
+    """Base of what the page sends: nothing is taken for what it is not."""
+
+    model_config = ConfigDict(strict=True)
+
+
 class Refusal(WireModel):
     """Why a request was not carried out.
 
@@ -408,7 +414,7 @@ class SceneView(WireModel):
     deviation_mm: float = 0.0
 
 
-class GapAsked(WireModel):
+class GapAsked(Asked):
     """A pose whose gap is asked for, with the number of the tool in the spindle."""
 
     pose: Pose
@@ -493,7 +499,7 @@ class Form(WireModel):
     can_redo: bool = False
 
 
-class Change(WireModel):
+class Change(Asked):
     """One change: `text` as it was typed, one for each place of a list; ``null`` takes it away.
 
     `path` may be a list such as ``tools`` with an empty list as `text`: a new member at the end.
@@ -503,14 +509,14 @@ class Change(WireModel):
     text: Text | Annotated[list[Text], Field(max_length=1000)] | None
 
 
-class Edit(WireModel):
+class Edit(Asked):
     """Changes to the file whose digest the editor saw; all are made, or none."""
 
     digest: Digest
     changes: Annotated[list[Change], Field(min_length=1, max_length=500)]
 
 
-class Seen(WireModel):
+class Seen(Asked):
     """The file as the person saw it."""
 
     digest: Digest
@@ -548,7 +554,7 @@ class ReadingsView(WireModel):
     faults: list[Fault] = []
 
 
-class ReadingRow(WireModel):
+class ReadingRow(Asked):
     """One row to add, by the names of its columns."""
 
     digest: Digest
