@@ -150,7 +150,8 @@ def time_moves(
     if jerky:
         smooth_pass(
             length, most, cap, np.empty(count + 1), np.empty(count + 1),
-            np.empty((2, count + 1), dtype=np.bool_), seconds, speed,
+            np.empty((2, count + 1), dtype=np.bool_),
+            np.empty(count + 1, dtype=np.int64), seconds, speed,
         )  # fmt: skip
     else:
         plain_pass(length, most, cap, seconds, speed)

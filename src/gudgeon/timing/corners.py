@@ -70,7 +70,7 @@ def _round(square, before, after, pull, tolerance):  # type: ignore[no-untyped-d
     base = before * before + after * after + 2.0 * before * after * (1.0 - 2.0 * square)
     # 1 - cos as sin^2 / (1 + cos) keeps its digits.
     radius = tolerance * cosine * (1.0 + cosine) / square
-    kappa = 4.0 * cosine * sqrt(square / base) if base > 0.0 else np.inf
+    kappa = 4.0 * cosine * sqrt(square / base) if base > 0.0 else 0.0
     if kappa * radius > 1.0:
         radius = 1.0 / kappa
     longer = max(before, after)

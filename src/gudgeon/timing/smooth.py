@@ -21,8 +21,9 @@ from gudgeon.timing.compiled import compiled, inner
 
 __all__ = ["see_so_far_smoothly", "smooth_pass"]
 
-_ROUNDS: Final = 50
-"""More were never needed; what is left then is passed a little too fast."""
+_AGAIN: Final = 20
+"""Beginnings anew per move at most: far more than were ever needed.  What is left then is passed
+a little too fast."""
 
 
 @inner
@@ -204,28 +205,36 @@ def _too_fast(first, last, length, cap, speed):  # type: ignore[no-untyped-def]
 
 
 @inner
-def _go(start, stop, step, length, most, cap, found, fresh):  # type: ignore[no-untyped-def]
-    """Rise through the moves from start on, forward or backward, as fast as can be."""
-    v0 = 0.0  # where the rise began
+def _go(start, stop, step, same, length, most, cap, found, fresh):  # type: ignore[no-untyped-def]
+    """Rise as fast as can be, forward or backward, from a junction where the limit is touched.
+
+    From the junction `same` on, stop where all is as it was before; return that junction.
+    """
+    here = start
+    v0 = cap[start]  # where the rise began
     way = 0.0
     a = j = np.inf
-    here = start if step > 0 else start + 1
-    found[here] = 0.0
-    fresh[here] = True
-    for i in range(start, stop, step):
-        after = i + 1 if step > 0 else i
+    found[start] = v0
+    fresh[start] = True
+    while here != stop:
+        after = here + step
+        i = min(here, after)
         limit = cap[after]
         v = found[here]
         if length[i] > 0.0:
             way += length[i]
             a, j = min(a, most[i, 1]), min(j, most[i, 2])
-            # A rise never falls: below the limit that it began at nothing needs to be worked out.
             v = limit if v0 >= limit else _reach(v0, way, a, j)
-        fresh[after] = v >= limit
-        found[after] = v = min(v, limit)
-        if fresh[after]:
-            v0, way, a, j = v, 0.0, np.inf, np.inf
+        if v >= limit:
+            if fresh[after] and found[after] == limit and (after - same) * step >= 0:
+                return after
+            v0, v, way, a, j = limit, limit, 0.0, np.inf, np.inf
+            fresh[after] = True
+        else:
+            fresh[after] = False
+        found[after] = v
         here = after
+    return here
 
 
 @compiled
@@ -268,7 +277,7 @@ def see_so_far_smoothly(length, most, window, cap, lowest):  # type: ignore[no-u
 
 
 @compiled
-def smooth_pass(length, most, cap, ahead, back, fresh, seconds, speed):  # type: ignore[no-untyped-def]
+def smooth_pass(length, most, cap, ahead, back, fresh, knots, seconds, speed):  # type: ignore[no-untyped-def]
     """Fill seconds and speed after each move; cap is used up.
 
     Parameters
@@ -277,6 +286,8 @@ def smooth_pass(length, most, cap, ahead, back, fresh, seconds, speed):  # type:
     ahead, back : ndarray, shape (n + 1,)
         Room to work in.
     fresh : ndarray of bool, shape (2, n + 1)
+        Room to work in.
+    knots : ndarray of int64, shape (n + 1,)
         Room to work in.
     seconds, speed : ndarray, shape (n,)
         Out.  [s], [mm/s]
@@ -293,28 +304,35 @@ def smooth_pass(length, most, cap, ahead, back, fresh, seconds, speed):  # type:
     for end in range(1, n + 1):
         if cap[end] > 0.0:
             continue
-        for _ in range(_ROUNDS):
-            _go(begin, end, 1, length, most, cap, ahead, fresh[0])
-            _go(end - 1, begin - 1, -1, length, most, cap, back, fresh[1])
-            again = False
-            first = begin
+        _go(begin, end, 1, n + 1, length, most, cap, ahead, fresh[0])
+        _go(end, begin, -1, -1, length, most, cap, back, fresh[1])
+        left = _AGAIN * (end - begin)
+        known = 0
+        knots[0] = i = begin
+        up = -1
+        while i < end:
+            one, two = ahead[i + 1], back[i + 1]
+            if up < 0 and length[i] > 0.0 and two <= one:
+                up = i
+            i += 1
+            if not (one <= two and fresh[0, i]) and not (two <= one and fresh[1, i]) and i < end:
+                continue
+            first = knots[known]
+            up = max(up, first)
+            v0 = min(ahead[first], back[first])
+            _between(first, i, v0, min(one, two), up, length, most, seconds, speed)
             up = -1
-            for i in range(begin, end):
-                one, two = ahead[i + 1], back[i + 1]
-                if up < 0 and length[i] > 0.0 and two <= one:
-                    up = i
-                touches = (fresh[0, i + 1] and one <= two) or (fresh[1, i + 1] and two <= one)
-                if touches or i == end - 1:
-                    if up < 0:
-                        up = i
-                    v0 = min(ahead[first], back[first])
-                    _between(first, i + 1, v0, min(one, two), up, length, most, seconds, speed)
-                    at = _too_fast(first, i + 1, length, cap, speed)
-                    if at >= 0:
-                        cap[at] = min(ahead[at], back[at])
-                        again = True
-                    first = i + 1
-                    up = -1
-            if not again:
-                break
+            at = _too_fast(first, i, length, cap, speed) if left > 0 else -1
+            if at < 0:
+                known += 1
+                knots[known] = i
+                continue
+            # Once more, from the last point that this does not change.
+            left -= 1
+            cap[at] = min(ahead[at], back[at])
+            _go(first, end, 1, i, length, most, cap, ahead, fresh[0])
+            i = _go(i, begin, -1, first, length, most, cap, back, fresh[1])
+            while knots[known] > i:
+                known -= 1
+            i = knots[known]
         begin = end
