@@ -23,10 +23,11 @@ from gudgeon.findings.next_readings import NextReadingFindings
 from gudgeon.findings.part_points import PartPointFindings
 from gudgeon.findings.place import PlaceFindings
 from gudgeon.findings.place_remedies import RemedyFindings
+from gudgeon.findings.played import PlayedFindings
 from gudgeon.findings.programs import ProgramText
 from gudgeon.findings.scene import SceneFindings
 from gudgeon.findings.senses import SenseFindings
-from gudgeon.findings.timed_program import ProgramTimeFindings
+from gudgeon.findings.skeleton import SkeletonFindings
 from gudgeon.findings.view import ViewFindings
 from gudgeon.findings.warm_up import WarmUpFindings
 
@@ -36,7 +37,8 @@ __all__ = ["Findings", "Gather", "Lacking"]
 class Findings(
     MendFindings,
     ClearedFindings,
-    ProgramTimeFindings,
+    SkeletonFindings,
+    PlayedFindings,
     ViewFindings,
     WarmUpFindings,
     RemedyFindings,

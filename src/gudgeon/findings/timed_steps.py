@@ -67,6 +67,8 @@ class Steps:
     ----------
     moves : gudgeon.timing.moves.Moves
         All that moves; what cannot be timed is left out.
+    row : ndarray of int, shape (moves,)
+        Row of the track of each move.
     cause, use : ndarray of int, shape (moves,)
         Index into `CAUSES` and into `uses`.
     uses : list of Use
@@ -85,6 +87,7 @@ class Steps:
     """
 
     moves: engine.Moves
+    row: Ints
     cause: Ints
     use: Ints
     uses: list[Use]
@@ -148,6 +151,7 @@ def steps_of(
     )
     steps = Steps(
         moves=moves,
+        row=at.astype(np.int64),
         cause=_causes(track, at, way, turns),
         use=use[at],
         uses=uses,
@@ -179,19 +183,7 @@ def _positions(track: Track, short: list[str], told: list[str]) -> tuple[Floats,
     An axis whose place is not known counts as standing, so that no time is made up.
     """
     rows = track.segments
-    given = np.vstack((np.asarray(track.start, dtype=np.float64), rows["end"]))
-    filled = given.copy()
-    for axis in range(AXES):
-        bad = np.isnan(given[:, axis])
-        if not bad.any():
-            continue
-        last = np.maximum.accumulate(np.where(bad, -1, np.arange(len(given))))
-        first = int(np.argmax(~bad)) if not bad.all() else -1
-        # Before an axis is known it stands where it is first known.
-        filled[:, axis] = np.where(
-            last >= 0, given[last, axis], given[first, axis] if first >= 0 else 0.0
-        )
-    known = ~np.isnan(given[1:]).any(axis=1) & ~np.isnan(given[:-1]).any(axis=1)
+    places, known = filled(track)
     going = np.isin(rows["kind"], [int(k) for k in (Kind.RAPID, Kind.LINE, Kind.ARC, Kind.PROBE)])
     lost = going & ~known
     probes = np.flatnonzero(rows["kind"] == Kind.PROBE)
@@ -209,7 +201,32 @@ def _positions(track: Track, short: list[str], told: list[str]) -> tuple[Floats,
             f"In {count} move{'s' * (count > 1)} an axis whose place is not known counts as "
             f"standing, first in line {line}"
         )
-    return filled[:-1], filled[1:], known
+    return places[:-1], places[1:], known
+
+
+def filled(track: Track) -> tuple[Floats, Mask]:
+    """Return the start and the end of every row, and of which rows both were known.
+
+    Returns
+    -------
+    places : ndarray, shape (rows + 1, 5)
+        An axis whose place is not known stands where it was last known; before it is known,
+        where it first is [mm, rad].
+    known : ndarray of bool, shape (rows,)
+    """
+    given = np.vstack((np.asarray(track.start, dtype=np.float64), track.segments["end"]))
+    places = given.copy()
+    for axis in range(AXES):
+        bad = np.isnan(given[:, axis])
+        if not bad.any():
+            continue
+        last = np.maximum.accumulate(np.where(bad, -1, np.arange(len(given))))
+        first = int(np.argmax(~bad)) if not bad.all() else -1
+        places[:, axis] = np.where(
+            last >= 0, given[last, axis], given[first, axis] if first >= 0 else 0.0
+        )
+    known = ~np.isnan(given[1:]).any(axis=1) & ~np.isnan(given[:-1]).any(axis=1)
+    return places, known
 
 
 def _uses(track: Track, end: Floats, turns: Mask, feeds: Mask) -> tuple[list[Use], Ints]:
