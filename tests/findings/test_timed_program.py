@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import math
-from dataclasses import replace
+from collections.abc import Iterator
+from dataclasses import fields, replace
 from pathlib import Path
 
 import numpy as np
@@ -17,6 +18,7 @@ from gudgeon.findings.programs import ProgramText
 from gudgeon.findings.timed_program import ProgramTime
 from gudgeon.findings.timed_words import Cause
 from gudgeon.program.reader import read
+from gudgeon.program.track import Track
 from tests.findings.test_timed import CONTROL, MACHINE, TIMING, UNIT, findings, without
 
 DEMO = Path(__file__).parents[2] / "demo"
@@ -376,3 +378,42 @@ def test_arcs_take_their_length() -> None:
     found = timed("G0 X10.\nG3 I-10. F600.\nM30\n", text)
 
     assert found.by_cause[Cause.CUTTING].value == pytest.approx(2.0 * np.pi, rel=1e-3)
+
+
+def shops() -> Iterator[tuple[Findings, Track]]:
+    for name in ("alder-ford", "juniper-street"):
+        loaded = load(DEMO / f"{name}.toml")
+        assert loaded.cell is not None
+
+        def called(number: int) -> bytes | None:
+            file = DEMO / f"O{number}.nc"
+            return file.read_bytes() if file.exists() else None
+
+        own = Findings(loaded.cell)
+        text = (DEMO / f"{name}.nc").read_bytes()
+        yield own, read(text, own.control_for(text).dialect, called=called)
+
+
+def test_every_entry_taken_away_leaves_a_time_or_is_named() -> None:
+    for own, track in shops():
+        cell = own.cell
+        whole = own.program_time(track, "part.nc").total
+        for path in ("machine.motion", "unit.motion", "timing"):
+            part = cell
+            for name in path.split("."):
+                part = getattr(part, name)
+            for one in fields(part):
+                if getattr(part, one.name) in (None, ()):
+                    continue
+                less = replace(part, **{one.name: None if one.name != "stopwatch" else ()})
+                for name in reversed(path.split(".")[:-1]):
+                    less = replace(getattr(cell, name), **{path.split(".")[-1]: less})
+                without_it = Findings(replace(cell, **{path.split(".")[0]: less}))
+                try:
+                    found = without_it.program_time(track, "part.nc")
+                except Lacking as lacking:
+                    wanted = f"{cell.file}: {path}.{one.name}"
+                    assert [item.where for item in lacking.missing] == [wanted]
+                    continue
+                assert found.total.value == pytest.approx(whole.value, rel=0.25), one.name
+                assert found.total.plus_minus < 0.3 * whole.value
