@@ -272,7 +272,7 @@ class CutFindings(MassFindings):
         for other in part.faces:
             if other is face or other.name not in operation.other_poses:
                 continue
-            pose = self._pose_of(station, other) if other.pose or other.normal else None
+            pose = self._set_to_face(station, other) if other.pose or other.normal else None
             if pose is not None and not np.allclose(pose, (tilt, turn), atol=1e-9):
                 found.append(_Stand(*pose, label, other.name))
         return found
@@ -338,7 +338,7 @@ class CutFindings(MassFindings):
 
     def _pose(self, station: Station, face: PartFace, key: str) -> tuple[float, float]:
         """Return programmed tilt and turn that bring the face to the spindle."""
-        found = self._pose_of(station, face)
+        found = self._set_to_face(station, face)
         if found is not None:
             return found
         gather = self.gather()
@@ -353,7 +353,7 @@ class CutFindings(MassFindings):
         gather.stop()
         raise AssertionError("unreachable: stop raises")  # pragma: no cover
 
-    def _pose_of(self, station: Station, face: PartFace) -> tuple[float, float] | None:
+    def _set_to_face(self, station: Station, face: PartFace) -> tuple[float, float] | None:
         """Return programmed tilt and turn of a face; ``None`` where no pose reaches it."""
         if face.pose is not None:
             tilt, turn = (angle.value for angle in face.pose)
