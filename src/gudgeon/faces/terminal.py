@@ -34,6 +34,7 @@ FAULTS_SCHEMA: Final = "gudgeon.faults/1"
 REPORT: Final = "gudgeon-report.html"
 NO_TABLE: Final = frozenset({"K001", "K002"})  # the table of readings is not there, or empty
 TRACE: Final = "GUDGEON_TRACE"
+MOST_MINUTES: Final = 1440.0
 
 
 class _Parser(argparse.ArgumentParser):
@@ -159,6 +160,17 @@ def _parser() -> argparse.ArgumentParser:
     report.add_argument("--to", default=REPORT, metavar="FILE", help=f"where to ({REPORT})")
     report.add_argument("--fresh", action="store_true", help="prove anew what was proven before")
     report.set_defaults(run=_report)
+
+    order = commands.add_parser(
+        "order",
+        help="seek the order of a load for longer, and write a program that calls it",
+        usage="gudgeon order CELL [--minutes N] [--to FILE] [--json]",
+    )
+    order.add_argument("cell", metavar="CELL", help="the cell file")
+    order.add_argument("--minutes", type=float, metavar="N", help="how long to seek")
+    order.add_argument("--to", metavar="FILE", help="write the program of calls to this file")
+    order.add_argument("--json", action="store_true", help="print data instead of text")
+    order.set_defaults(run=_order)
 
     day = commands.add_parser(
         "day",
@@ -433,6 +445,51 @@ def _read(options: argparse.Namespace) -> int:
     return exit_code([answer], failed=False)
 
 
+def _order(options: argparse.Namespace) -> int:
+    from contextlib import nullcontext
+
+    from gudgeon.cell.files import write_text_safely
+    from gudgeon.faces.order import (
+        ProgramRefusedError,
+        Until,
+        effort_for,
+        program_to_write,
+        seeking_seconds,
+    )
+    from gudgeon.faces.plain import answer_text
+    from gudgeon.faces.wording import exit_code
+    from gudgeon.findings import Findings
+
+    path, minutes = Path(options.cell), options.minutes
+    if minutes is not None and not 0.0 < minutes <= MOST_MINUTES:
+        raise _Stop(f"--minutes {minutes:g} is no time to seek for; write 0.1 to {MOST_MINUTES:g}")
+    cell, _ = _load(path, as_json=options.json)
+    if cell is None:
+        return BAD_INPUT
+    known = _known()
+    programs, asked = _programs([], cell, path, {"order": known["order"]}, 1, fresh=False)
+    until = None if minutes is None else Until(seeking_seconds(minutes))
+    with until or nullcontext():
+        findings = Findings(cell, programs, effort_for(minutes, until))
+        answer = asked["order"].answer(findings)
+    if options.json:
+        _print_json(answer.as_data())
+    else:
+        print(answer_text(answer, asked["order"].ASKS), end="")
+    if options.to is not None:
+        target = Path(options.to)
+        if not target.parent.is_dir():
+            raise _Stop(f"there is no folder {_shown(target.parent)}; make it first")
+        try:
+            write_text_safely(target, program_to_write(findings, target))
+        except ProgramRefusedError as problem:
+            raise _Stop(str(problem)) from None
+        except OSError as problem:
+            raise _Stop(f"cannot write {_shown(target)}: {problem.strerror or problem}") from None
+        print(f"written: {_shown(target)}; not proven clear: ask clears before it runs")
+    return exit_code([answer], failed=False)
+
+
 def _day(options: argparse.Namespace) -> int:
     from gudgeon.faces.day import DayError, keep, listed
     from gudgeon.faces.wording import ascii_text
@@ -578,7 +635,8 @@ def _programs(
     )
     from gudgeon.findings.programs import ProgramText
 
-    if not any(getattr(question, "NEEDS_PROGRAM", False) for question in asked.values()):
+    needed = any(getattr(question, "NEEDS_PROGRAM", False) for question in asked.values())
+    if not needed and not any(getattr(one, "USES_PROGRAM", False) for one in asked.values()):
         if files:
             raise _Stop(f"no question asked here is about a program; {files[0].name} is not used")
         return [], asked
@@ -591,7 +649,10 @@ def _programs(
         try:
             text = load_program(file)
         except BadProgramError as problem:
-            raise _Stop(str(problem)) from None
+            if needed or files:
+                raise _Stop(str(problem)) from None
+            _say(f"gudgeon: {problem}")  # the answer goes on without it
+            continue
         found.append(
             ProgramText(
                 file.name,

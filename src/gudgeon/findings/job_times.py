@@ -81,15 +81,17 @@ class ShopTimes:
 
     def __init__(self, findings: JobTimeFindings) -> None:
         self._findings = findings
-        self._indexes: dict[tuple[Pose, Pose], Spent] = {}
+        self._indexes: dict[tuple[Pose, ...], Spent] = {}
         self._travels: dict[tuple[Point, Point], Spent] = {}
 
     def index(self, start: Angles, end: Angles) -> Spent:
         """Return an index from pose to pose; see `legs.Times`."""
-        key = as_pose(start), as_pose(end)
+        poses = as_pose(start), as_pose(end)
+        # Nothing but how far the axes turn counts; equal turns are timed once.
+        key = self._findings.turns_between(*poses)
         if key not in self._indexes:
-            whole = self._findings.index_time(*key)
-            clamp = self._findings.clamp_time(*key)
+            whole = self._findings.index_time(*poses)
+            clamp = self._findings.clamp_time(*poses)
             turn = max(whole.value - clamp.value, 0.0)
             wide = math.sqrt(max(whole.plus_minus**2 - clamp.plus_minus**2, 0.0))
             self._indexes[key] = spent(INDEX, turn, wide) + spent(
@@ -181,6 +183,12 @@ class JobTimeFindings(ProgramTimeFindings, JobFindings):
             FROM_PROGRAM,
         )
 
+    def turns_between(self, start: Pose, end: Pose) -> tuple[Pose, ...]:
+        """Return how far tilt and rotary turn, and the other way round where it may be that."""
+        return tuple(
+            (round(tilt, 9), round(turn, 9)) for tilt, turn in self._ways_round(start, end)
+        )
+
     def clamp_time(self, start: Pose, end: Pose) -> Duration:
         """Return what of an index is spent on letting go and clamping."""
         ways = self._ways_round(start, end)
@@ -225,14 +233,19 @@ class JobTimeFindings(ProgramTimeFindings, JobFindings):
             return None
         return x, y, top[1].value
 
-    @cached_property
-    def change_rule(self) -> ChangeRule:
-        """Where tools are changed; where they stand if nothing is known of it."""
+    @property
+    def change_unproven(self) -> ChangeRule:
+        """The rule as if tools might be changed wherever the unit stands; needs no proof."""
         changer, travel = self.cell.machine.changer, self.cell.machine.travel_z
         x, y, z = (None if at is None else at.value for at in (changer.x, changer.y, changer.z))
         top = z if travel is None else travel[1].value
-        place = x, y, top if z is None else z
-        free = ChangeRule(lambda start, end: (start, end), place, top)
+        return ChangeRule(lambda start, end: (start, end), (x, y, top if z is None else z), top)
+
+    @cached_property
+    def change_rule(self) -> ChangeRule:
+        """Where tools are changed; where they stand if nothing is known of it."""
+        free = self.change_unproven
+        place = free.place
         try:
             found = self.changing
         except Lacking:
@@ -254,7 +267,7 @@ class JobTimeFindings(ProgramTimeFindings, JobFindings):
                 near.append(park)
             return list(dict.fromkeys(pose[2 - count :] for pose in near))
 
-        return ChangeRule(poses, place, top)
+        return ChangeRule(poses, place, free.top_mm)
 
     @property
     def changes_restricted(self) -> bool:

@@ -103,6 +103,8 @@ class Network:
         Where the spindle and the unit stand while the parts are loaded.
     spare_for : set of int
         Operations of which the ways that the cell does not allow count too.
+    known : dict, optional
+        Legs that another network of the same times and rule worked out; more are added to it.
     """
 
     def __init__(
@@ -116,6 +118,7 @@ class Network:
         load: State,
         *,
         spare_for: frozenset[int] = frozenset(),
+        known: dict[tuple[State, State], Leg] | None = None,
     ) -> None:
         self.jobs = tuple(jobs)
         self.before = tuple(dict.fromkeys(before))
@@ -128,7 +131,7 @@ class Network:
             for k, job in enumerate(self.jobs)
             for way in (*job.ways, *(job.spare if job.number in spare_for else ()))
         )
-        self._legs: dict[tuple[State, State], Leg] = {}
+        self.known: dict[tuple[State, State], Leg] = {} if known is None else known
 
     # --- legs -----------------------------------------------------------------------------------
 
@@ -155,9 +158,9 @@ class Network:
     def between(self, start: State, end: State) -> Leg:
         """Return the leg between two states; each is worked out once."""
         key = (start, end)
-        found = self._legs.get(key)
+        found = self.known.get(key)
         if found is None:
-            found = self._legs[key] = leg(start, end, self.times, self.rule)
+            found = self.known[key] = leg(start, end, self.times, self.rule)
         return found
 
     def legs(self, nodes: Sequence[int]) -> tuple[Leg, ...]:

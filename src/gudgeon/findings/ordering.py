@@ -189,6 +189,32 @@ class OrderFindings(JobTimeFindings):
             found.loading is not None,
         )
 
+    @property
+    def load_time_span(self) -> tuple[LoadTime, LoadTime | None] | None:
+        """Time of a part at least, and in the order of the file; quick: no order is sought.
+
+        Tools are taken to be changed wherever the unit stands.  The second is ``None`` where the
+        order of the file is not allowed, the whole where the times are not known.
+        """
+        try:
+            jobs = self.jobs
+            if jobs.ring or jobs.unreached or not jobs.jobs or None in self.own_times:
+                return None
+            network = self.network_with(unproven=True)
+            order = self._file_order_of(network)
+            file_s = None if order is None else network.seconds(order)
+            cutting = self._cutting
+        except Lacking:
+            return None
+        loading, parts = self._load_seconds, len(jobs.stations)
+        extra, known = (0.0, False) if loading is None else (loading.value, True)
+        half = 2.0 * cutting.u / parts
+
+        def a_part(run_s: float) -> LoadTime:
+            return LoadTime((run_s + extra) / parts, half, parts, known)
+
+        return a_part(cutting.value), None if file_s is None else a_part(file_s)
+
     # --- what it is made of ---------------------------------------------------------------------
 
     @cached_property
@@ -197,10 +223,17 @@ class OrderFindings(JobTimeFindings):
         return self.network_with()
 
     def network_with(
-        self, spare_for: frozenset[int] = frozenset(), *, change_anywhere: bool = False
+        self,
+        spare_for: frozenset[int] = frozenset(),
+        *,
+        change_anywhere: bool = False,
+        unproven: bool = False,
     ) -> Network:
-        """Return the legs between the jobs where more is allowed than the cell states."""
-        jobs, rule = self.jobs, self.change_rule
+        """Return the legs between the jobs where more is allowed than the cell states.
+
+        `unproven`: as if tools might be changed anywhere, without asking what is proven of it.
+        """
+        jobs, rule = self.jobs, self.change_unproven if unproven else self.change_rule
         return Network(
             jobs.jobs,
             [(first, then) for first, then, _ in jobs.before],
@@ -214,6 +247,7 @@ class OrderFindings(JobTimeFindings):
             rule.anywhere if change_anywhere else rule,
             State(-1, self.load_pose, self._load_place),
             spare_for=spare_for,
+            known=None if change_anywhere or not spare_for else self.network.known,
         )
 
     # --- how it is put together -----------------------------------------------------------------
@@ -269,6 +303,11 @@ class OrderFindings(JobTimeFindings):
         times = {
             name: Amount(way.seconds[k], way.plus_minus[k] or None) for k, name in enumerate(CAUSES)
         }
+        return {**times, CAUSES[CUTTING]: self._cutting}
+
+    @property
+    def _cutting(self) -> Amount:
+        """Known times of all cuts of a load together [s]."""
         cuts: dict[int, tuple[float, float]] = {}
         for job, own in zip(self.jobs.jobs, self.own_times, strict=True):
             if own is not None:
@@ -277,13 +316,16 @@ class OrderFindings(JobTimeFindings):
                     value + own.amount.value,
                     width + (own.amount.plus_minus or 0.0),
                 )
-        cutting = _together([Amount(value, width or None) for value, width in cuts.values()])
-        return {**times, CAUSES[CUTTING]: cutting}
+        return _together([Amount(value, width or None) for value, width in cuts.values()])
 
     @cached_property
     def _file_order(self) -> tuple[int, ...] | None:
+        """The order of the file; None: not allowed."""
+        return self._file_order_of(self.network)
+
+    @staticmethod
+    def _file_order_of(network: Network) -> tuple[int, ...] | None:
         """Nodes in the order of the file, each operation at all its stations; None: not allowed."""
-        network = self.network
         first: dict[int, int] = {}
         for node, (k, _) in enumerate(network.nodes):
             first.setdefault(k, node)
