@@ -249,6 +249,15 @@ def test_a_form_of_another_site_cannot_write(kind: str | None) -> None:
     refused(415, method="POST", headers=headers, chunks=[b"{}"])
 
 
+def test_the_page_itself_may_send_nothing_at_all() -> None:
+    app, _ = plain()
+    for own in (("origin", f"http://127.0.0.1:{PORT}"), ("sec-fetch-site", "same-origin")):
+        assert ask(app, method="POST", headers=[HOST, own, ("content-length", "0")]).status == 200
+        chunked = [HOST, own, ("transfer-encoding", "chunked")]
+        refused(415, method="POST", headers=chunked, chunks=[b"{}"])
+    refused(415, method="POST", headers=[HOST])
+
+
 def test_a_body_is_counted_as_it_comes() -> None:
     """In chunks, without a length, or with one that lies."""
     chunk = b"x" * 65_536

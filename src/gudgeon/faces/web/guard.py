@@ -230,8 +230,14 @@ class Guard:
                 403, "this page is for reading only", "start the server without --read-only"
             )
         kind = b"".join(headers.get(b"content-type", [])).split(b";")[0].strip().lower()
-        # A form of another site cannot send JSON without asking first, and nobody answers that.
-        if kind != b"application/json":
+        empty = b"transfer-encoding" not in headers and headers.get(b"content-length") in (
+            None,
+            [b"0"],
+        )
+        # A form of another site cannot send JSON without asking first, and nobody answers that;
+        # who sends nothing at all must say that the page itself does, which was checked.
+        known = headers.get(b"origin") or headers.get(b"sec-fetch-site")
+        if kind != b"application/json" and not (empty and not kind and known):
             raise _Refused(415, "only JSON is taken here", "send content-type: application/json")
 
     async def _body(self, scope: Scope, receive: Receive) -> bytes:
