@@ -380,6 +380,90 @@ def test_arcs_take_their_length() -> None:
     assert found.by_cause[Cause.CUTTING].value == pytest.approx(2.0 * np.pi, rel=1e-3)
 
 
+# --- times taken at the machine -----------------------------------------------------------------
+
+LONG = "G1 X300. F600.\nX0.\nM30\n"
+MANY = "G1 F600.\n" + "".join(f"X{3 * (i % 2)}.\n" for i in range(1, 41)) + "M30\n"
+
+
+def with_readings(*readings: tuple[str, str], more: str = "") -> Findings:
+    """Return findings of two programs and what a stopwatch said of them."""
+    text = CELL + "".join(
+        f'[[timing.stopwatch]]\nprogram = "{name}.nc"\nseconds = "{seconds}"\n'
+        for name, seconds in readings
+    )
+    programs = {"long": LONG, "many": MANY, "more": more}
+    return Findings(
+        findings(text).cell,
+        [ProgramText(f"{name}.nc", (HEAD + one).encode()) for name, one in programs.items() if one],
+    )
+
+
+def sums() -> tuple[float, float]:
+    return seconds(LONG), seconds(MANY)
+
+
+def by_name(own: Findings) -> dict[str, ProgramTime]:
+    return {one.name: one for one in own.program_times}
+
+
+def test_a_program_that_was_timed_takes_what_was_read() -> None:
+    plain = sums()[0]
+    found = by_name(with_readings(("long", f"{1.1 * plain:.3f} s +- 0.4 s")))["long.nc"]
+
+    assert found.total.value == pytest.approx(1.1 * plain, abs=1e-3)
+    assert found.total.plus_minus == pytest.approx(0.4, abs=1e-6)
+    assert found.by_cause[Cause.CUTTING].value == pytest.approx(1.1 * plain, abs=1e-3)
+    assert any("off by 9.1% (too short)" in text for text in found.assumed), found.assumed
+
+
+def test_two_readings_give_scale_and_time_of_a_stop() -> None:
+    long, many = sums()
+    scale, stop = 1.05, 0.2
+    own = with_readings(
+        ("long", f"{scale * long + 2 * stop:.4f} s"),
+        ("many", f"{scale * many + 40 * stop:.4f} s"),
+        more="G1 X60. F600.\nX30.\nX0.\nM30\n",
+    )
+    plain = seconds("G1 X60. F600.\nX30.\nX0.\nM30\n")
+    watch, found = own.stopwatch, by_name(own)["more.nc"]
+
+    assert watch is not None
+    assert watch.fit.scale == pytest.approx(scale, abs=1e-4)
+    assert watch.fit.per_stop_s == pytest.approx(stop, abs=1e-3)
+    assert found.total.value == pytest.approx(scale * plain + 3 * stop, abs=1e-2)
+    assert found.total.plus_minus > 0.05 * found.total.value
+    assert any("0.200 s at each full stop" in text for text in found.assumed), found.assumed
+
+
+def test_a_reading_that_agrees_leaves_surer_sums_alone() -> None:
+    long, _ = sums()
+    own = with_readings(("long", f"{long + 0.05:.3f} s +- 0.5 s"))
+
+    assert by_name(own)["many.nc"].total.value == pytest.approx(sums()[1])
+    assert own.stopwatch is not None
+    assert own.stopwatch.agrees
+
+
+def test_a_reading_that_cannot_be_used_is_told() -> None:
+    text = CELL + '[[timing.stopwatch]]\nprogram = "gone.nc"\nseconds = "9 s"\n'
+    found = timed(LONG, text)
+
+    assert any('"gone.nc" was not handed in' in told for told in found.assumed)
+    assert found.total.value == pytest.approx(sums()[0])
+
+
+def test_pauses_longer_than_the_time_taken_are_told() -> None:
+    own = Findings(
+        findings(CELL + '[[timing.stopwatch]]\nprogram = "part.nc"\nseconds = "3 s"\n').cell,
+        [ProgramText("part.nc", (HEAD + "T1 M6\nG0 X1.\nM30\n").encode())],
+    )
+
+    [found] = own.program_times
+    assert found.total.value > 4.0
+    assert any("longer than the time taken" in told for told in found.assumed)
+
+
 def shops() -> Iterator[tuple[Findings, Track]]:
     for name in ("alder-ford", "juniper-street"):
         loaded = load(DEMO / f"{name}.toml")

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from functools import cached_property
+from pathlib import PurePath
 from typing import TYPE_CHECKING, Final
 
 import numpy as np
@@ -15,6 +16,7 @@ from gudgeon.findings.programs import ProgramText
 from gudgeon.findings.timed import TimedFindings
 from gudgeon.findings.timed_ground import Duration, Ground, Spread, spread_of
 from gudgeon.findings.timed_steps import Steps, Use, steps_of, summed
+from gudgeon.findings.timed_stopwatch import Read, Stopwatch, own_reading, set_right
 from gudgeon.findings.timed_words import CAUSES, NUMBER, Cause
 from gudgeon.program.reader import read
 from gudgeon.program.track import Track
@@ -137,8 +139,10 @@ class ProgramTimeFindings(TimedFindings):
             Naming the speeds of the axes that it moves, where they are not entered.
         """
         running = self._running(track)
-        steps, spread = running.steps, running.moving
-        left_out = _add_counted(spread, steps, self._pauses)
+        steps = running.steps
+        counted = Spread(np.zeros_like(running.stops))
+        left_out = _add_counted(counted, steps, self._pauses)
+        spread, by_watch = self._as_timed(running, counted, name)
         more, missing = self._left_out_told(left_out, steps)
         return ProgramTime(
             name=name,
@@ -148,10 +152,96 @@ class ProgramTimeFindings(TimedFindings):
             optional_stops=steps.optional_stops,
             short=tuple(steps.short),
             missing=missing,
-            assumed=(*running.told, *steps.told, *more),
+            assumed=(*running.told, *steps.told, *more, *by_watch),
         )
 
+    @cached_property
+    def stopwatch(self) -> Stopwatch | None:
+        """What the times taken at the machine say; ``None`` where there is none that can be used.
+
+        Raises
+        ------
+        Lacking
+            Naming the speeds of the axes that a timed program moves.
+        """
+        from gudgeon.timing.calibrate import Timing, calibrate
+
+        told: list[str] = []
+        readings: list[Read] = []
+        rows: list[Timing] = []
+        by_name = {program.name: program for program in self.programs}
+        settle_s = self.motion_rules.settle_s
+        for number, one in enumerate(self.cell.timing.stopwatch, start=1):
+            program = by_name.get(PurePath(one.program or "").name)
+            if one.seconds is None or program is None:
+                why = (
+                    "no time" if one.seconds is None else f'"{one.program}" was not handed in here'
+                )
+                told.append(f"Stopwatch reading {number} is not used: {why}.")
+                continue
+            running = self._running(self._program_track(program))
+            counted = Spread(np.zeros_like(running.stops))
+            left_out = _add_counted(counted, running.steps, self._pauses)
+            if running.steps.short or "tool_change" in left_out:
+                told.append(
+                    f"Stopwatch reading {number} is not used: not all of {program.name} could be "
+                    "counted."
+                )
+                continue
+            whole, other = _both(running.moving, counted).over(), counted.over()
+            read_ = Read(program.name, one.seconds, whole.value, whole.plus_minus)
+            readings.append(read_)
+            stops = float(running.stops.sum())
+            moving = float(running.moving.value.sum()) - settle_s * stops
+            rows.append(Timing(moving, stops, other.value, one.seconds.value, 0.5 * read_.half_s))
+        if not rows:
+            return None if not told else Stopwatch(calibrate(()), (), tuple(told))
+        fit = calibrate(rows, settle_s)
+        worst = max(readings, key=lambda one: abs(one.off_share))
+        off = abs(worst.off_share)
+        told.append(
+            f"{len(readings)} stopwatch reading{'s' * (len(readings) > 1)}: the sums were off by "
+            f"{'up to ' * (len(readings) > 1)}{off:.1%} "
+            f"({'too long' if worst.off_share > 0.0 else 'too short'})."
+        )
+        if fit.contradict:
+            told.append(
+                "The stopwatch readings contradict each other or the entries: time both programs "
+                "again, and look at the pauses under [timing]."
+            )
+        return Stopwatch(fit, tuple(readings), tuple(told))
+
     # --- how it is worked out -------------------------------------------------------------------
+
+    def _as_timed(
+        self, running: _Running, counted: Spread, name: str
+    ) -> tuple[Spread, tuple[str, ...]]:
+        """Return the whole program, set right by the stopwatch where that makes it surer."""
+        plain = _both(running.moving, counted)
+        watch = self.stopwatch if self.cell.timing.stopwatch else None
+        if watch is None:
+            return plain, ()
+        own = watch.of(name)
+        if own is not None:
+            timed = own_reading(running.moving, float(counted.value.sum()), own)
+            if timed is None:
+                told = "The pauses entered under [timing] are longer than the time taken by itself."
+                return plain, (*watch.told, told)
+            told = f"This program was timed: {own.taken.value:.1f} s +- {own.half_s:.1f} s."
+            return _both(timed, Spread(counted.value)), (*watch.told, told)
+        if not watch.readings or watch.fit.contradict:
+            return plain, watch.told
+        settle_s = self.motion_rules.settle_s
+        moving = set_right(
+            running.moving.value - settle_s * running.stops, running.stops, watch.fit
+        )
+        right = _both(moving, counted)
+        if watch.agrees and plain.over().plus_minus <= right.over().plus_minus:
+            return plain, watch.told
+        told = f"Set right by the stopwatch: what moves takes {watch.fit.scale:.3f} of its sum"
+        if watch.fit.per_stop_s > 0.0:
+            told += f", and {watch.fit.per_stop_s:.3f} s at each full stop"
+        return right, (*watch.told, f"{told}.")
 
     def _running(self, track: Track) -> _Running:
         """Return the seconds of everything that moves, settling included; raises `Lacking`."""
@@ -229,6 +319,15 @@ class ProgramTimeFindings(TimedFindings):
             point[place], direction[place] = axis.line.point_mm, axis.line.direction
             sense[place] = axis.sense
         return Lever(point, direction, sense, lengths_mm)
+
+
+def _both(one: Spread, other: Spread) -> Spread:
+    """Return the sum of two spreads; reasons of one name count together."""
+    made = Spread(one.value.copy(), dict(one.shares))
+    for name, share in other.shares.items():
+        made.shares[name] = made.shares.get(name, 0.0) + share
+    made.value = made.value + other.value
+    return made
 
 
 def _add_counted(
