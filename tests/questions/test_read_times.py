@@ -11,6 +11,7 @@ from jsonschema import Draft202012Validator
 from gudgeon.answer import Answer, Verdict
 from gudgeon.cell.files import load
 from gudgeon.faces.plain import answer_text
+from gudgeon.faces.terminal import main
 from gudgeon.faces.wording import plain_data
 from gudgeon.findings import Findings
 from gudgeon.questions._read import ASKS, read_program
@@ -93,3 +94,22 @@ def test_the_demo_shops_get_a_time(name: str) -> None:
     assert 30.0 < run.value < 600.0
     assert 0.0 < run.plus_minus < 0.15 * run.value
     assert not [text for text in found.cautions if "lower bound" in text]
+
+
+def test_a_reading_of_the_stopwatch_beside_the_cell_counts(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    watch = '[[timing.stopwatch]]\nprogram = "{}.nc"\nseconds = "9 s +- 0.5 s"\n'
+    for name in ("long", "other"):
+        (tmp_path / f"{name}.nc").write_text(HEAD + PROGRAM, encoding="ascii")
+    cell = tmp_path / "cell.toml"
+    cell.write_text(CELL + watch.format("long") + watch.format("gone"), encoding="ascii")
+
+    main(["read", str(tmp_path / "long.nc"), str(cell)])
+    shown = " ".join(capsys.readouterr().out.split())
+    assert "9.00 +- 0.50 s" in shown
+    assert "This program was timed" in shown
+    assert '"gone.nc" was not handed in' in shown
+
+    main(["read", str(tmp_path / "other.nc"), str(cell)])
+    assert "Set right by the stopwatch" in " ".join(capsys.readouterr().out.split())

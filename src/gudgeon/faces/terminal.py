@@ -7,6 +7,7 @@ before 1, 1 before 3, 3 before 0.  Heavy parts are imported by the command that 
 from __future__ import annotations
 
 import argparse
+import contextlib
 import difflib
 import os
 import re
@@ -400,6 +401,21 @@ def _write_page(
     print("         opens in any browser without a network; prints on A4 or Letter")
 
 
+def _timed_programs(cell: Cell, path: Path) -> list[ProgramText]:
+    """Return the programs that were timed at the machine; one that is not there is told later."""
+    from gudgeon.faces.programs import BadProgramError, Neighbours, load_program
+    from gudgeon.findings.programs import ProgramText
+
+    found = []
+    names = (one.program for one in cell.timing.stopwatch if one.program is not None)
+    for file in dict.fromkeys(path.parent / name for name in names):
+        beside = Neighbours(file)
+        with contextlib.suppress(BadProgramError):
+            text = load_program(file)
+            found.append(ProgramText(file.name, text, called=beside, names=beside.names))
+    return found
+
+
 def _read(options: argparse.Namespace) -> int:
     from gudgeon.faces.programs import BadProgramError, Neighbours, Progress, load_program
     from gudgeon.faces.wording import exit_code
@@ -425,7 +441,12 @@ def _read(options: argparse.Namespace) -> int:
     beside, progress = Neighbours(program), Progress()
     try:
         answer = read_program(
-            Findings(cell), text, program.name, beside, progress, names=beside.names
+            Findings(cell, _timed_programs(cell, path)),
+            text,
+            program.name,
+            beside,
+            progress,
+            names=beside.names,
         )
     finally:
         progress.done()
