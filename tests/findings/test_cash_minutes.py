@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 from gudgeon.answer import Answer, Verdict
 from gudgeon.cell.model import Cell, Money
 from gudgeon.findings import Findings, Lacking
-from gudgeon.findings.cash_minutes import PartTime, unit_times
+from gudgeon.findings.cash_minutes import PartTime, entries_agree, unit_times
 from gudgeon.quantity.amount import Amount
 from gudgeon.questions import pays
 
@@ -38,6 +38,20 @@ class WithOrder(Findings):
     def load_time(self) -> PartTime | None:  # type: ignore[override]
         self.asked += 1
         return self.told
+
+    @property
+    def load_time_span(self) -> tuple[PartTime, PartTime | None] | None:  # type: ignore[override]
+        return None if self.told is None else (self.told, self.told)
+
+
+class Between(WithOrder):
+    """Findings in which a part takes 11 to 16 min, 13 in the best order."""
+
+    told = Load(13.0 * MIN)
+
+    @property
+    def load_time_span(self) -> tuple[PartTime, PartTime | None] | None:  # type: ignore[override]
+        return Load(11.0 * MIN, 30.0), Load(16.0 * MIN, 30.0)
 
 
 def known(money: Money, load: PartTime | None) -> WithOrder:
@@ -115,6 +129,22 @@ def test_the_order_is_not_asked_where_nothing_hangs_on_it() -> None:
     findings = known(BASE, Load(700.0))
     pays.answer(findings)
     assert findings.asked == 1
+
+
+def test_an_order_is_sought_only_where_the_entries_lie_outside_its_quick_bounds() -> None:
+    for entered, asked in ((11.0, 0), (12.0, 0), (16.0, 0), (8.0, 1), (18.0, 1)):
+        money = replace(BASE, time_per_part=minutes(entered, 1.0))
+        bounds = (Load(11.0 * MIN, 30.0), Load(16.0 * MIN, 30.0))
+        assert entries_agree(money, *bounds) is (asked == 0)
+        assert entries_agree(money, bounds[0], None) is (entered > 9.0)
+        unloaded = Load(16.0 * MIN, 30.0, with_loading=False)
+        assert entries_agree(money, bounds[0], unloaded) is (entered > 9.0)
+        findings = Between(Cell(money=money, currency="EUR"))
+        pays.answer(findings)
+        assert findings.asked == asked
+    saved = replace(BASE, saved_per_part=minutes(18.0, 1.0))  # 12 min are left
+    assert entries_agree(saved, Load(12.0 * MIN), Load(12.5 * MIN))
+    assert not entries_agree(saved, Load(15.0 * MIN), None)
 
 
 # --- two that contradict each other -----------------------------------------------------------

@@ -24,7 +24,7 @@ from gudgeon.findings.cash_facts import (
     Option,
 )
 from gudgeon.findings.cash_inputs import RIVALS, Input, Stakes, stakes
-from gudgeon.findings.cash_minutes import PartTime
+from gudgeon.findings.cash_minutes import PartTime, entries_agree
 from gudgeon.money.chance import (
     DRAWS,
     Spread,
@@ -72,11 +72,26 @@ class CashFindings(FindingsBase):
         """Time of a part by the order of a load; ``None`` where no order is worked out."""
         return None
 
+    @property
+    def load_time_span(self) -> tuple[PartTime, PartTime | None] | None:
+        """The same at least and in the order of the file, without seeking an order."""
+        return None
+
     @cached_property
     def _part_time(self) -> PartTime | None:
+        """What the order says of a part, where anything hangs on it.
+
+        What is entered is held against the quick bounds first: only where it lies outside of them
+        is an order sought.
+        """
         money = self.cell.money
         if money.time_per_part_now is None and money.saved_per_part is not None:
             return None  # the saving is entered, and nothing is there to hold it against
+        if money.time_per_part is None and money.saved_per_part is None:
+            return self.load_time
+        span = self.load_time_span
+        if span is None or entries_agree(money, *span):
+            return None
         return self.load_time
 
     @cached_property

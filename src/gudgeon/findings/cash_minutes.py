@@ -9,7 +9,7 @@ from typing import Final, Protocol
 from gudgeon.cell.model import Money
 from gudgeon.quantity.amount import Amount
 
-__all__ = ["USUAL_SHARE", "PartTime", "UnitTimes", "unit_times"]
+__all__ = ["USUAL_SHARE", "PartTime", "UnitTimes", "entries_agree", "unit_times"]
 
 USUAL_SHARE: Final = {"saved_per_part": 0.20, "time_per_part_now": 0.15, "time_per_part": 0.15}
 """Half width of the range of a time that states none, as a share of it (common practice)."""
@@ -86,6 +86,36 @@ def unit_times(money: Money, load: PartTime | None) -> UnitTimes:
         return UnitTimes((("saved_per_part", saved),), cautions=cautions)
     times = (("time_per_part_now", now), ("time_per_part", with_unit))
     return UnitTimes(times, worked_out, assumed, cautions)
+
+
+def entries_agree(money: Money, least: PartTime, in_file_order: PartTime | None) -> bool:
+    """Return whether what is entered lies between a part's least time and that of the file's order.
+
+    Where the order of the file is not allowed only the least counts.
+    """
+    promised = money.time_per_part
+    if (
+        promised is None
+        and money.saved_per_part is not None
+        and money.time_per_part_now is not None
+    ):
+        promised = Amount(
+            money.time_per_part_now.value - money.saved_per_part.value,
+            math.hypot(
+                _half(money.saved_per_part, "saved_per_part"),
+                _half(money.time_per_part_now, "time_per_part_now"),
+            ),
+        )
+    if promised is None:
+        return True
+    half = _half(promised, "time_per_part")
+    low = least.seconds_per_part - math.hypot(half, least.plus_minus)
+    if promised.value < low:
+        return False
+    if in_file_order is None or not in_file_order.with_loading:
+        return True
+    high = in_file_order.seconds_per_part + math.hypot(half, in_file_order.plus_minus)
+    return promised.value <= high
 
 
 def _longer(
