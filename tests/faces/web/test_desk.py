@@ -61,6 +61,9 @@ class Played:
         )
         return cell.model_dump_json().encode()
 
+    def start(self) -> None:
+        return
+
     def stop(self, grace: float = 0.0) -> None:
         self.stops += 1
         self.stopped.set()

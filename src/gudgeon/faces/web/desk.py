@@ -99,7 +99,7 @@ class Desk:
             with contextlib.suppress(asyncio.QueueFull):
                 listener.put_nowait(None)
 
-    async def close(self, seconds: float = 1.0) -> None:
+    async def close(self, seconds: float = 0.8) -> None:
         """Stop all work and end the processes within about `seconds`; what is proven is kept."""
         self.hang_up()
         await asyncio.gather(
@@ -118,6 +118,8 @@ class Desk:
             if self._cell is None or self._cell[0] != now:
                 data = await self.files.call("cell")
                 self._cell = (now, wire.CellView.model_validate_json(data))
+                for process in (self.answers, self.scene):
+                    process.start()  # what is asked next finds them ready
             return self._cell[1]
 
     async def lines(self) -> list[wire.AnswerLine]:

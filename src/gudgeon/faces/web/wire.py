@@ -9,7 +9,7 @@ from __future__ import annotations
 
 from typing import Annotated, Literal
 
-from pydantic import BaseModel, ConfigDict, Field, FiniteFloat, StringConstraints
+from pydantic import BaseModel, ConfigDict, Field, FiniteFloat, RootModel, StringConstraints
 
 __all__ = [
     "AnswerData",
@@ -49,6 +49,7 @@ __all__ = [
     "ShownTable",
     "Slider",
     "Spot",
+    "Spots",
     "Step",
     "Table",
     "ToolView",
@@ -69,7 +70,7 @@ Mover = Literal["x", "y", "z", "tilt", "turn"]
 class WireModel(BaseModel):
     """Base of all: unknown fields are refused, infinite numbers too."""
 
-    model_config = ConfigDict(extra="forbid", allow_inf_nan=False)
+    model_config = ConfigDict(extra="forbid", allow_inf_nan=False, defer_build=True)
 
 
 class Asked(WireModel):
@@ -445,6 +446,10 @@ class Spot(WireModel):
     words: str
     gap_mm: float | None
     grade: Literal["danger", "tight", "unknown"]
+
+
+class Spots(RootModel[list[Spot]]):
+    """The tight spots of a program in order of time."""
 
 
 # --- entering -----------------------------------------------------------------------------------

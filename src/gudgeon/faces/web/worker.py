@@ -272,7 +272,11 @@ def run(pipe: Connection, cell: str, read_only: bool, gently: bool) -> None:
 
     room = Room(Shop(Path(cell)), read_only=read_only)
     with contextlib.suppress(Exception):  # what is wrong is told to who asks
-        room.loaded()  # while the server still gets ready
+        room.loaded()  # before anything is asked
+        if gently:
+            from gudgeon.questions import find_questions
+
+            find_questions()
     while True:
         number, name, words, job = mailbox.next()
         try:
