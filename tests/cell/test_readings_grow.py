@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from pathlib import Path
 
 import pytest
@@ -29,6 +30,11 @@ def test_decimal_commas_line_ends_and_a_missing_last_one_are_kept() -> None:
         [["a", "bore", "1,25"], ["b; c", "", "-3,5"]],
     )
     assert without_last(new) == "\ufeffid;kind;x_mm\r\na;bore;1,25\r\n"
+
+
+def test_a_decimal_comma_becomes_a_point_where_commas_part_the_cells() -> None:
+    new = with_row("id,what,x_mm\n", {"id": "1,5a", "x_mm": "-379,9"})
+    assert new == 'id,what,x_mm\n"1,5a",,-379.9\n'
 
 
 def test_remarks_and_cells_over_several_lines_are_kept() -> None:
@@ -76,7 +82,10 @@ def test_rows_come_back_as_they_were_added(
             text = with_row(text, row)
         except RowError:
             texts.pop()
+    point = re.compile(r"^([+-]?\d+),(\d+)$")
     wanted = [[row["id"], row["what"], row["x_mm"]] for row in rows]
+    if separator == ",":
+        wanted = [[point.sub(r"\1.\2", cell) for cell in row] for row in wanted]
     kept = [row for row in wanted if any(row) and not row[0].startswith("#")]
     assert head_and_rows(text) == (["id", "what", "x_mm"], kept)
     for old in reversed(texts):

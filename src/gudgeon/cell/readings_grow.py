@@ -4,11 +4,15 @@ from __future__ import annotations
 
 import csv
 import io
+import re
 from collections.abc import Mapping
+from typing import Final
 
 from gudgeon.cell.table_rows import rows_of
 
 __all__ = ["RowError", "head_and_rows", "with_row", "without_last"]
+
+_POINT: Final = re.compile(r"^([+-]?\d+),(\d+)$")
 
 
 class RowError(ValueError):
@@ -32,7 +36,8 @@ def with_row(text: str, row: Mapping[str, str]) -> str:
     text : str
         The table; what parts its cells, its line ends and its decimal commas are kept.
     row : mapping of str to str
-        Cells by the names of columns; columns left out stay blank.
+        Cells by the names of columns; columns left out stay blank.  A decimal comma becomes a
+        point where commas part the cells.
 
     Raises
     ------
@@ -49,6 +54,9 @@ def with_row(text: str, row: Mapping[str, str]) -> str:
         if not cell.isprintable():
             raise RowError(f'"{name}": a cell holds plain text in one line')
     cells = [row.get(name, "").strip() for name in head]
+    if separator == ",":
+        # Beside commas that part the cells a decimal comma could be read in two ways.
+        cells = [_POINT.sub(r"\1.\2", cell) for cell in cells]
     if not any(cells):
         raise RowError("the row is empty")
     if cells[0].startswith("#"):

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final
 
 from gudgeon.cell.blank_table import RowToRead
@@ -15,7 +16,24 @@ if TYPE_CHECKING:
     from gudgeon.findings.next_readings import NextReading
     from gudgeon.findings.touching import LineStudy
 
-__all__ = ["rows_to_read", "steps_to_take"]
+__all__ = ["Proposal", "proposed_rows", "rows_to_read", "steps_to_take"]
+
+
+@dataclass(frozen=True, slots=True)
+class Proposal:
+    """Why a row is to be read.
+
+    Attributes
+    ----------
+    how : str
+        The order that it belongs to.
+    minutes : float or None
+        What all rows of that order take.
+    """
+
+    how: str
+    minutes: float | None
+
 
 NOWHERE: Final = (math.nan, math.nan, math.nan)
 
@@ -28,14 +46,24 @@ def rows_to_read(findings: Findings) -> tuple[RowToRead, ...]:
     Lacking
         If a sense, or the direction of the unit on the table, is not known.
     """
+    return tuple(proposed_rows(findings))
+
+
+def proposed_rows(findings: Findings) -> dict[RowToRead, Proposal]:
+    """Return the rows of `rows_to_read` with the order that each belongs to; raises like it."""
     orders, plan = _orders_and_plan(findings)
-    rows = [row for order in orders for row in order.rows]
+    rows: dict[RowToRead, Proposal] = {}
+    for order in orders:
+        for row in order.rows:
+            rows.setdefault(row, Proposal(order.how, None))
     zeros = 0
     for step in plan:
         named = {reading.zero for reading in step.readings if reading.zero}
         zeros += 1 if named else 0
-        rows += [_row(reading, f"sweep {zeros}" if named else "") for reading in step.readings]
-    return tuple(dict.fromkeys(rows))
+        for reading in step.readings:
+            row = _row(reading, f"sweep {zeros}" if named else "")
+            rows.setdefault(row, Proposal(step.how, step.minutes))
+    return rows
 
 
 def steps_to_take(findings: Findings) -> tuple[str, ...]:

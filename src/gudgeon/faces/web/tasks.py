@@ -10,17 +10,20 @@ from __future__ import annotations
 import time
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
-from typing import TYPE_CHECKING, Any, Final
+from typing import TYPE_CHECKING, Final
 
 from gudgeon import __version__
 from gudgeon.faces.web import wire
 from gudgeon.faces.web.worker import Job, Refused, Room
 
 if TYPE_CHECKING:
+    from pathlib import Path
+
     from pydantic import BaseModel
 
     from gudgeon.answer import Answer
     from gudgeon.cell.journal import Journal
+    from gudgeon.findings import Findings
 
 __all__ = ["TASKS"]
 
@@ -201,7 +204,11 @@ def redo(room: Room, job: Job, digest: str) -> wire.Edited:
 def _journal(room: Room) -> Journal:
     from gudgeon.cell.journal import Journal
 
-    return Journal(room.path, room.shop.folder / ".gudgeon" / "edits.sqlite")
+    return Journal(room.path, _store(room))
+
+
+def _store(room: Room) -> Path:
+    return room.shop.folder / ".gudgeon" / "edits.sqlite"
 
 
 def _edited(room: Room) -> wire.Edited:
@@ -222,6 +229,7 @@ def _told(room: Room) -> Iterator[None]:
     """Tell what cannot be done in the words of a reply."""
     from gudgeon.cell.edit import EditError
     from gudgeon.cell.journal import ChangedMeanwhile, NothingToDo
+    from gudgeon.cell.readings_grow import RowError
     from gudgeon.cell.store_file import StoreError
 
     name = room.path.name
@@ -230,7 +238,7 @@ def _told(room: Room) -> Iterator[None]:
     except ChangedMeanwhile as changed:
         mend = "look at what has changed, then make the change again"
         raise Refused(409, str(changed), name, mend, changed.now) from None
-    except (EditError, NothingToDo, StoreError) as problem:
+    except (EditError, NothingToDo, RowError, StoreError) as problem:
         raise Refused(422, str(problem), name) from None
     except UnicodeDecodeError:
         raise Refused(
@@ -244,8 +252,81 @@ def _told(room: Room) -> Iterator[None]:
         ) from None
 
 
-def _later(room: Room, job: Job, **_: Any) -> wire.Step:
-    raise Refused(501, "this part of the page is not there yet")
+def readings(room: Room, job: Job) -> wire.ReadingsView:
+    """Return the table of readings, and what to read next."""
+    from gudgeon.faces.web.forms import fault_view
+    from gudgeon.faces.web.readings import readings_view
+
+    with _told(room):
+        view = readings_view(_without_bad_rows(room), room.path)
+    view.faults = [
+        fault_view(fault)
+        for fault in room.loaded()[1].faults
+        if any(place.file == view.file for place in fault.places)
+    ]
+    return view
+
+
+def _without_bad_rows(room: Room) -> Findings:
+    """Return the findings; without the table of readings where that makes the cell unreadable.
+
+    A row that contradicts the others must be seen and taken back, whatever it breaks.
+    """
+    from gudgeon.cell.files import load
+    from gudgeon.findings import Findings
+
+    _, read = room.loaded()
+    if read.cell is None:
+        rest = load(room.path, readings=False)
+        if rest.cell is not None:
+            return Findings(rest.cell)
+    return room.findings
+
+
+def add_reading(room: Room, job: Job, digest: str, row: Mapping[str, str]) -> wire.ReadingsView:
+    """Add a row to the table of readings."""
+    from gudgeon.faces.web import readings as table
+
+    with _told(room):
+        table.add_reading(_without_bad_rows(room).cell, room.path, _store(room), digest, row)
+    return readings(room, job)
+
+
+def take_back_reading(room: Room, job: Job, digest: str) -> wire.ReadingsView:
+    """Take the last row of the table of readings out."""
+    from gudgeon.faces.web import readings as table
+
+    with _told(room):
+        table.take_back_reading(_without_bad_rows(room).cell, room.path, _store(room), digest)
+    return readings(room, job)
+
+
+@contextmanager
+def _known() -> Iterator[None]:
+    """Tell what is missing in the words of a reply."""
+    from gudgeon.findings import Lacking
+
+    try:
+        yield
+    except Lacking as lacking:
+        first = lacking.missing[0]
+        raise Refused(422, f"{first.what} is missing", first.where, first.how_to_get_it) from None
+
+
+def track(room: Room, job: Job, program: str) -> bytes:
+    """Return a program as a course over time."""
+    from gudgeon.faces.web.playback import track_bytes
+
+    with _known():
+        return track_bytes(room.findings, room.program(program, job))
+
+
+def spots(room: Room, job: Job, program: str) -> wire.Spots:
+    """Return the tight spots of a program."""
+    from gudgeon.faces.web.playback import spots_of
+
+    with _known():
+        return wire.Spots(spots_of(room.findings, room.program(program, job)))
 
 
 TASKS: Final[Mapping[str, Callable[..., BaseModel | bytes]]] = {
@@ -254,13 +335,13 @@ TASKS: Final[Mapping[str, Callable[..., BaseModel | bytes]]] = {
     "scene": scene,
     "scene_model": scene_model,
     "gap": gap,
-    "track": _later,
-    "spots": _later,
+    "track": track,
+    "spots": spots,
     "entries": entries,
     "edit": edit,
     "undo": undo,
     "redo": redo,
-    "readings": _later,
-    "add_reading": _later,
-    "take_back_reading": _later,
+    "readings": readings,
+    "add_reading": add_reading,
+    "take_back_reading": take_back_reading,
 }
