@@ -436,6 +436,20 @@ def test_two_readings_give_scale_and_time_of_a_stop() -> None:
     assert any("0.200 s at each full stop" in text for text in found.assumed), found.assumed
 
 
+def test_an_index_and_a_way_are_set_right_too() -> None:
+    long, many = sums()
+    own = with_readings(("long", f"{1.2 * long:.4f} s"), ("many", f"{1.2 * many:.4f} s"))
+    plain = findings(CELL)
+
+    turned = own.index_time((0.0, 0.0), (0.0, math.pi / 2.0))
+    assert turned.value == pytest.approx(1.0 + 1.2 * 0.85, abs=2e-3)  # the clamps stay as entered
+    assert turned.plus_minus == pytest.approx(0.1 * 1.2 * 0.85, rel=0.5)
+    ends = (0.0, 0.0, -100.0), (100.0, 0.0, -100.0)
+    assert own.travel_time(*ends).value == pytest.approx(
+        1.2 * plain.travel_time(*ends).value, rel=2e-3
+    )
+
+
 def test_a_reading_that_agrees_leaves_surer_sums_alone() -> None:
     long, _ = sums()
     own = with_readings(("long", f"{long + 0.05:.3f} s +- 0.5 s"))

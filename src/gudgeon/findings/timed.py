@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 
 from gudgeon.findings.changing import ChangingFindings
 from gudgeon.findings.gather import Lacking
-from gudgeon.findings.timed_ground import Duration, Ground, SpeedFindings, spread_of
+from gudgeon.findings.timed_ground import Duration, Ground, SpeedFindings, Spread, spread_of
 from gudgeon.findings.timed_words import ByWord
 from gudgeon.program.dialect import Meaning
 from gudgeon.program.turning import RULE_NUMBER, turn_to
@@ -91,6 +91,8 @@ class TimedFindings(ChangingFindings, SpeedFindings):
                 "Which way round a turning axis goes is not known (control.tilt_turns, "
                 "control.rotary_turns): the range holds both ways.",
             )
+        spread, by_watch = self.by_stopwatch(spread, np.ones(1))
+        told = (*told, *by_watch)
         for name in ("unclamp", "clamp"):
             amount = self.longest_clamp(name, self._worked_with(name, moving))
             if amount is not None:
@@ -191,7 +193,21 @@ class TimedFindings(ChangingFindings, SpeedFindings):
         moving = [axis for axis in range(3) if any(leg[axis] > 0.0 for leg in legs)]
         own, unsure, told = self.ground(moving, ("rapids",) if both else ())
         spread = spread_of(lambda ground: _rapids_s(np.array(legs), ground), own, unsure)
-        return replace(spread.over(), assumed=told)
+        made = np.array([float(leg.any()) for leg in legs])
+        spread, by_watch = self.by_stopwatch(spread, made)
+        return replace(spread.over(), assumed=(*told, *by_watch))
+
+    def by_stopwatch(self, moving: Spread, stops: Floats) -> tuple[Spread, tuple[str, ...]]:
+        """Return what moves as times taken at the machine have it; without any, as it is.
+
+        Parameters
+        ----------
+        moving : Spread
+            Settling included [s].
+        stops : ndarray
+            Full stops of each part.
+        """
+        return moving, ()
 
     # --- how it is worked out -------------------------------------------------------------------
 

@@ -12,6 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from gudgeon.answer import Missing
+from gudgeon.findings.gather import Lacking
 from gudgeon.findings.programs import ProgramText
 from gudgeon.findings.timed import TimedFindings
 from gudgeon.findings.timed_ground import Duration, Ground, Spread, spread_of
@@ -229,15 +230,24 @@ class ProgramTimeFindings(TimedFindings):
                 return plain, (*watch.told, told)
             told = f"This program was timed: {own.taken.value:.1f} s +- {own.half_s:.1f} s."
             return _both(timed, Spread(counted.value)), (*watch.told, told)
-        if not watch.readings or watch.fit.contradict:
-            return plain, watch.told
+        moving, told_by = self.by_stopwatch(running.moving, running.stops)
+        return _both(moving, counted), told_by
+
+    def by_stopwatch(self, moving: Spread, stops: Floats) -> tuple[Spread, tuple[str, ...]]:
+        """See `TimedFindings.by_stopwatch`; readings that contradict each other set nothing right.
+
+        Where they agree with the sums, what is surer counts.
+        """
+        try:
+            watch = self.stopwatch if self.cell.timing.stopwatch else None
+        except Lacking:  # of axes that a timed program moves, and these moves need not
+            watch = None
+        if watch is None or not watch.readings or watch.fit.contradict:
+            return moving, () if watch is None else watch.told
         settle_s = self.motion_rules.settle_s
-        moving = set_right(
-            running.moving.value - settle_s * running.stops, running.stops, watch.fit
-        )
-        right = _both(moving, counted)
-        if watch.agrees and plain.over().plus_minus <= right.over().plus_minus:
-            return plain, watch.told
+        right = set_right(moving.value - settle_s * stops, stops, watch.fit)
+        if watch.agrees and moving.over().plus_minus <= right.over().plus_minus:
+            return moving, watch.told
         told = f"Set right by the stopwatch: what moves takes {watch.fit.scale:.3f} of its sum"
         if watch.fit.per_stop_s > 0.0:
             told += f", and {watch.fit.per_stop_s:.3f} s at each full stop"
