@@ -70,7 +70,7 @@ Mover = Literal["x", "y", "z", "tilt", "turn"]
 class WireModel(BaseModel):
     """Base of all: unknown fields are refused, infinite numbers too."""
 
-    model_config = ConfigDict(extra="forbid", allow_inf_nan=False, defer_build=True)
+    model_config = ConfigDict(extra="forbid", allow_inf_nan=False)
 
 
 class Asked(WireModel):
