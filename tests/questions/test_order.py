@@ -11,6 +11,7 @@ import pytest
 
 from gudgeon.answer import Answer, Verdict
 from gudgeon.cell.files import load
+from gudgeon.cell.model import Night, Tool
 from gudgeon.cell.model_control import WordMeaning
 from gudgeon.findings import Findings
 from gudgeon.findings.effort import Effort
@@ -176,6 +177,64 @@ def test_pictures_are_drawings_that_can_be_read() -> None:
 )
 def test_times_are_said_as_a_person_says_them(seconds: float, words: str) -> None:
     assert seconds_text(seconds) == words
+
+
+# --- tools, visits, shifts ----------------------------------------------------------------------
+
+
+def tools(**lives: float) -> tuple[Tool, ...]:
+    return tuple(
+        replace(tool, life=Amount(lives[f"t{tool.number}"]), sisters=(5,))
+        if f"t{tool.number}" in lives
+        else tool
+        for tool in shop().tools
+    )
+
+
+def test_a_sister_that_has_to_be_loaded_is_a_condition() -> None:
+    told = ask(timed("mill"), tools=tools(t1=25.0))
+    assert told.verdict is Verdict.YES_IF
+    assert "if T1's sister T5 is loaded" in told.headline
+
+
+def test_a_tool_that_has_to_be_changed_within_the_load_is_a_condition() -> None:
+    told = ask(timed("mill"), tools=tools(t1=15.0))
+    assert told.verdict is Verdict.YES_IF
+    assert 'if T1 is changed for a fresh one before "mill at' in told.headline
+
+
+def test_the_list_of_tools() -> None:
+    told = ask(timed("mill"), timed("drill", 2), tools=tools(t1=100.0))
+    rows = {row[0]: row for row in told.table("tools").rows}
+    assert rows["T1"][2:] == (1.7, 0.67, 2, 8, "T5", 5)
+    assert rows["T2"][2:] == (None, 0.67, None, None, None, None)
+
+
+def test_visits_shifts_and_nights_are_figures() -> None:
+    shift = {"hours": Amount(8 * 3600.0), "night": Night(hours=Amount(10 * 3600.0))}
+    told = ask(timed("mill"), tools=tools(t1=100.0), shift=shift)
+    assert told.figure("visit").value == pytest.approx(told.figure("run_time").value, abs=1e-3)
+    assert told.figure("visit").note == "ends when all loads are done"
+    shift_parts = told.figure("parts_per_shift").value
+    assert shift_parts is not None
+    assert shift_parts % 4 == 0
+    assert told.figure("parts_per_night").value == 4.0
+    assert "T1 is the first tool worn" in told.figure("first_tool").label
+    assert told.flips is not None
+    assert "an hour apart" in told.flips
+
+
+def test_a_night_that_a_tool_ends_tells_what_a_sister_adds() -> None:
+    shift = {"night": Night(hours=Amount(24 * 3600.0), loads=100)}
+    told = ask(timed("mill"), tools=tools(t1=80.0), shift=shift)
+    assert told.fix is not None
+    assert "A further sister of T1 adds 8 parts a night." in told.fix
+    assert "T1 is worn" in told.figure("parts_per_night").note
+
+
+def test_no_runs_are_told_where_a_time_is_missing() -> None:
+    told = ask(timed("mill"), cut("drill", 2))
+    assert all(figure.name not in ("visit", "parts_per_shift") for figure in told.figures)
 
 
 # --- the program of calls -----------------------------------------------------------------------

@@ -21,7 +21,7 @@ from gudgeon.findings.gather import Lacking
 from gudgeon.findings.job_times import as_pose
 from gudgeon.findings.jobs import OWN, called, same_pose
 from gudgeon.findings.legs import Angles
-from gudgeon.findings.order_mends import OrderMendFindings
+from gudgeon.findings.night import NightFindings
 from gudgeon.findings.ordering import OrderFinding, Step
 from gudgeon.program.dialect import UNKNOWN, Meaning
 from gudgeon.program.doubts import Grade
@@ -70,7 +70,7 @@ class _Call:
     step: Step
 
 
-class SkeletonFindings(OrderMendFindings):
+class SkeletonFindings(NightFindings):
     """The program of calls."""
 
     @cached_property

@@ -38,10 +38,18 @@ from typing import Final
 from gudgeon.answer import Answer, Figure, Table, Verdict
 from gudgeon.findings import Findings, Lacking
 from gudgeon.findings.jobs import OTHER_FACE, SECOND, JobsFinding
-from gudgeon.findings.order_mends import Turn
+from gudgeon.findings.night import NightFinding
+from gudgeon.findings.order_mends import Mend, Turn
 from gudgeon.findings.ordering import OrderFinding
 from gudgeon.findings.skeleton import Skeleton
 from gudgeon.quantity.kinds import Kind
+from gudgeon.questions._order_night import (
+    night_conditions,
+    night_figures,
+    night_fix,
+    tool_table,
+    visit_flip,
+)
 from gudgeon.questions._order_pictures import order_pictures
 from gudgeon.questions._order_tables import (
     cause_table,
@@ -88,29 +96,34 @@ def answer(findings: Findings) -> Answer:
     except Lacking as lacking:
         return cannot_tell(NAME, lacking, about="in which order to cut")
     skeleton = findings.skeleton
-    mends = findings.order_mends
+    mends, night = findings.order_mends, findings.night
     tables = (
         sequence_table(findings, found),
         loading_table(findings, found),
+        None if night is None else tool_table(night),
         cause_table(found),
         mend_table(mends, found),
         skeleton_table(skeleton),
     )
-    verdict, headline, next_step = _judged(findings, found, skeleton)
+    conditions = _conditions(findings, found)
+    if night is not None:
+        conditions += night_conditions(night)
+    verdict, headline, next_step = _judged(found, conditions, skeleton)
+    shown = _figures(findings, found)
+    missing = {item.where: item for item in found.missing}
+    missing |= {} if night is None else {item.where: item for item in night.missing}
     return Answer(
         question=NAME,
         verdict=verdict,
         headline=headline,
         next_step=next_step,
-        figures=_figures(findings, found),
+        figures=(*shown[:2], *(() if night is None else night_figures(night)), *shown[2:]),
         tables=tuple(table for table in tables if table is not None),
         pictures=order_pictures(findings, found),
-        flips=_flips(found, findings.order_turn),
-        fix=None
-        if not mends
-        else as_order(f"{mends[0].words}: {seconds_text(mends[0].saved_s)} less a load"),
-        assumed=_assumed(found),
-        missing=found.missing,
+        flips=_flips(found, findings.order_turn, night),
+        fix=_fix(mends, night),
+        assumed=_assumed(found, night),
+        missing=tuple(missing.values()),
         cautions=_cautions(findings, found, skeleton),
         sources=SOURCES,
     )
@@ -171,7 +184,7 @@ def unreached_table(rows: tuple[tuple[str, str], ...]) -> Table:
 
 
 def _judged(
-    findings: Findings, found: OrderFinding, skeleton: Skeleton
+    found: OrderFinding, conditions: list[str], skeleton: Skeleton
 ) -> tuple[Verdict, str, str]:
     parts = f"{found.parts} part{'s' * (found.parts != 1)}"
     if found.unknown:
@@ -189,7 +202,6 @@ def _judged(
     each = seconds_text(found.load.value / found.parts)
     without = "" if found.loading is not None else " without loading"
     takes = f"A load of {parts} takes {time}{without}, {each} a part"
-    conditions = _conditions(findings, found)
     low = found.round.low_s
     if found.round.proven:
         sure = "; no order is shorter"
@@ -335,19 +347,31 @@ def _seconds(
 # --- the rest -----------------------------------------------------------------------------------
 
 
-def _flips(found: OrderFinding, turn: Turn | None) -> str | None:
-    if turn is None or turn.change_s < LEAST_CHANGE_S:
-        return None
-    many = f"{turn.changes} tool change{'s' * (turn.changes != 1)}"
-    side = "under" if turn.below else "over"
-    return (
-        f"With {side} {turn.change_s:.1f} s a tool change another order wins, with {many} instead "
-        f"of {found.changes}."
-    )
+def _flips(found: OrderFinding, turn: Turn | None, night: NightFinding | None) -> str | None:
+    told = []
+    if turn is not None and turn.change_s >= LEAST_CHANGE_S:
+        many = f"{turn.changes} tool change{'s' * (turn.changes != 1)}"
+        side = "under" if turn.below else "over"
+        told.append(
+            f"With {side} {turn.change_s:.1f} s a tool change another order wins, with {many} "
+            f"instead of {found.changes}."
+        )
+    if night is not None:
+        told.append(visit_flip(night) or "")
+    return " ".join(text for text in told if text) or None
 
 
-def _assumed(found: OrderFinding) -> tuple[str, ...]:
-    told = list(found.told)
+def _fix(mends: tuple[Mend, ...], night: NightFinding | None) -> str | None:
+    told = []
+    if mends:
+        told.append(as_order(f"{mends[0].words}: {seconds_text(mends[0].saved_s)} less a load"))
+    if night is not None:
+        told.append(night_fix(night) or "")
+    return " ".join(text for text in told if text) or None
+
+
+def _assumed(found: OrderFinding, night: NightFinding | None) -> tuple[str, ...]:
+    told = [*found.told, *(() if night is None else night.told)]
     if found.jobs.empty:
         told.insert(0, f"Nothing is cut at {', '.join(found.jobs.empty)}: no part is loaded there.")
     return tuple(told)
