@@ -117,7 +117,7 @@ def test_hundreds_of_good_readings_are_all_good() -> None:
 
 
 def test_a_row_and_a_reason_are_named_once() -> None:
-    """Two readings at odds with two others: many explanations, each told once."""
+    """Two readings at odds with two others, each by its own: many explanations, each told once."""
     shop = Shop(np.random.default_rng(1))
     for tilt in (90.0, -90.0):
         for x, y in ((60, 5), (-55, 0), (5, 60)):
@@ -126,9 +126,9 @@ def test_a_row_and_a_reason_are_named_once() -> None:
     for turn in (0.0, 90.0):
         shop.centre(0.0, turn, 0.0)
     at = COLUMNS.split(",").index("x")
-    for words in shop.rows[-2:]:
+    for words, by in zip(shop.rows[-2:], (0.5, 0.8), strict=True):
         cells = words.split(",")
-        cells[at] = f"{float(cells[at]) + 0.5:.6f}"
+        cells[at] = f"{float(cells[at]) + by:.6f}"
         shop.rows.append(",".join(cells))
     found = ask(shop)
     again = re.findall(r"\d+", found.next_step)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import time
 from dataclasses import replace
 
 import numpy as np
@@ -247,6 +248,34 @@ def test_a_whole_group_with_the_radius_left_out_is_one_mistake() -> None:
     assert found.reason == "radius_left_out"
     assert {r.row for r in found.readings} == {rows[k].row for k in level}
     assert all(same(r, rows[k]) for r, k in zip(found.corrected, level, strict=True))
+
+
+@pytest.mark.parametrize("factor", [25.4, 1.0 / 25.4])
+@pytest.mark.parametrize("counted", [False, True])
+def test_a_column_in_the_wrong_unit_is_one_mistake_and_soon_found(
+    factor: float, counted: bool
+) -> None:
+    """The whole column of Y, or only where Y counts: sixty rows, most of the lines' places lost."""
+    unit = Unit(frame(), seed=3)
+    rows = list(unit.full())
+    poses = ((90, 0), (-90, 90), (0, 180), (45, 270), (-45, 0))
+    spots = ((60, 0), (-60, 0), (0, 50), (0, -50), (30, 20))
+    rows += [unit.face(*poses[k % 5], *spots[k * 3 % 5]) for k in range(60 - len(rows))]
+
+    def spoilt(r):
+        return not counted or (r.toward is not None and r.toward[1] != 0.0)
+
+    bad = [moved(r, 1, (factor - 1.0) * r.position_mm[1]) if spoilt(r) else r for r in rows]
+    before = time.process_time()
+    found = told(unit, bad)
+    assert time.process_time() - before < 10.0  # alone on a core about one; it was 24
+    assert found[0].reason == "unit"
+    assert [r.row for r in found[0].readings] == [r.row for r in rows if spoilt(r)]
+    assert all(
+        abs(one.position_mm[1] - row.position_mm[1]) < 1e-6
+        for one, row in zip(found[0].corrected, filter(spoilt, rows), strict=True)
+    )
+    assert len(found) == 1
 
 
 def test_a_unit_that_moved_between_two_rows_is_told_with_the_rows_on_both_sides() -> None:

@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 
 from gudgeon.centre.evidence import Bank, misfit
 from gudgeon.centre.fit import Known, LineFit
+from gudgeon.centre.freeing import starting_values
 from gudgeon.centre.mistakes import Correction, of_a_group, of_a_seat
 from gudgeon.centre.readings import Reading
 from gudgeon.centre.removal import BAD_SEAT, Removal
@@ -21,6 +22,13 @@ Floats = NDArray[np.float64]
 
 BAD_GROUP: Final = 0.005
 """Chance that a whole group of rows was treated wrongly alike."""
+
+ROUNDS: Final = 8
+"""Times that the model is made linear anew, at most: far from the lines each halves what is left,
+or more."""
+
+SETTLED: Final = 0.5
+"""Share of what was left before from which on it goes no further."""
 
 
 class Groups:
@@ -49,23 +57,20 @@ class Groups:
         removal = self.removal
         found: tuple[float, tuple[int, ...], Correction] | None = None
         for rows, chance, tried in self._groups():
+            # What is left without them bounds what any correction of them can reach.
             whole = len(rows) == len(self.readings)
-            if not whole:
-                # What is left without them bounds what any correction of them can reach.
-                left, values, _ = removal.without(frozenset(rows) | removal.gone, removal.nothing)
-            else:
-                left, values = 0.0, upright(self.fit)
+            left = 0.0 if whole else self._without(frozenset(rows) | removal.gone)
             for correction in tried:
                 price = -2.0 * math.log(chance) + correction.cost
                 limit = found[0] if found else best
                 if float(misfit(left, removal.dof)) + price >= limit:
                     continue
-                score = price + self._refitted(rows, correction, values)
+                score = price + self._refitted(rows, correction)
                 if score < limit:
                     found = (score, rows, correction)
         return found
 
-    def _refitted(self, rows: tuple[int, ...], correction: Correction, values: Floats) -> float:
+    def _refitted(self, rows: tuple[int, ...], correction: Correction) -> float:
         """Return the misfit with some rows corrected and the model made linear anew."""
         changed = list(self.readings)
         for row, reading in zip(rows, correction.readings, strict=True):
@@ -73,12 +78,30 @@ class Groups:
         good = usable(self.removal.bank.model_of(tuple(changed)), upright(self.fit))
         if not all(good[row] for row in rows):
             return math.inf
+        # Not from the fit: rows that are metres off have taken it anywhere.
+        values = starting_values(self.removal.bank.model_of(tuple(changed)), {})
         left, dof = math.inf, 0
-        for _ in range(2):
+        for _ in range(ROUNDS):
             bank = Bank(self.fit, tuple(changed), values, self.priors)
+            before = left
             left, dof, change, _ = bank.solve(bank.base)
             values = values + change
+            if left > SETTLED * before:
+                break
         return float(misfit(left, dof))
+
+    def _without(self, rows: frozenset[int]) -> float:
+        """Return chi-square without some rows, the model made linear anew."""
+        values, left = starting_values(self.removal.bank.model, {}), math.inf
+        for _ in range(ROUNDS):
+            bank = Bank(self.fit, self.readings, values, self.priors)
+            chosen = [k for k in bank.base if bank.model.residual_rows[k] not in rows]
+            before = left
+            left, _, change, _ = bank.solve(chosen)
+            values = values + change
+            if left > SETTLED * before:
+                break
+        return left
 
     def _groups(self) -> list[tuple[tuple[int, ...], float, tuple[Correction, ...]]]:
         """Return groups of rows, the chance that one is treated wrongly, and what undoes it."""
@@ -110,5 +133,8 @@ class Groups:
                 found.append((rows, 4.0 * BAD_SEAT, of_a_seat(readings, near)))
             elif rows not in seen:
                 seen.add(rows)
-                found.append((rows, BAD_GROUP, of_a_group(readings, kind == "zero")))
+                single: tuple[int, ...] = (0, 1, 2) if kind == "all" else ()
+                if kind == "axis" and readings[0].toward is not None:
+                    single = (int(np.argmax(np.abs(readings[0].toward))),)
+                found.append((rows, BAD_GROUP, of_a_group(readings, kind == "zero", single)))
         return found

@@ -127,7 +127,9 @@ def of_a_seat(rows: tuple[Reading, ...], neighbours: tuple[Reading, ...]) -> tup
     return _together(ways)
 
 
-def of_a_group(rows: tuple[Reading, ...], sweep: bool) -> tuple[Correction, ...]:
+def of_a_group(
+    rows: tuple[Reading, ...], sweep: bool, single: tuple[int, ...] = ()
+) -> tuple[Correction, ...]:
     """Return what may have been done wrongly to a whole group of rows alike, undone.
 
     Parameters
@@ -136,6 +138,8 @@ def of_a_group(rows: tuple[Reading, ...], sweep: bool) -> tuple[Correction, ...]
         All rows of a set, of a feature, of an approach, or of a sweep.
     sweep : bool
         Whether they share one unknown zero, so that the dial's sign can be wrong.
+    single : tuple of int
+        Coordinates whose column alone may be in another unit.
     """
     ways: dict[str, list[tuple[Reading, ...]]] = {}
     for reason, factor in (("radius_left_out", 1.0), ("radius_twice", -1.0)):
@@ -143,9 +147,14 @@ def of_a_group(rows: tuple[Reading, ...], sweep: bool) -> tuple[Correction, ...]
         ways[reason] = [tuple(item[0] for item in moved)]
     ways["diameter_for_radius"] = [tuple((_diameter(r) or (r,))[0] for r in rows)]
     for factor in (INCH, 1.0 / INCH):
-        ways.setdefault("unit", []).append(
-            tuple(_placed(r, *(c * factor for c in r.position_mm)) for r in rows)
-        )
+        for columns in ((0, 1, 2), *((axis,) for axis in single)):
+            sizes = [factor if axis in columns else 1.0 for axis in range(3)]
+            ways.setdefault("unit", []).append(
+                tuple(
+                    _placed(r, *(c * s for c, s in zip(r.position_mm, sizes, strict=True)))
+                    for r in rows
+                )
+            )
     for k in range(3):
         signs = [-1.0 if k == axis else 1.0 for axis in range(3)]
         ways.setdefault("sign", []).append(
@@ -174,19 +183,22 @@ def of_a_group(rows: tuple[Reading, ...], sweep: bool) -> tuple[Correction, ...]
     }
     found = _together(changed)
     # Divided by a factor, misfit shrinks by itself: what was typed scattered as much more.
-    count = sum(len(_counted(r)) for r in rows)
-    scatter = 2.0 * math.log(INCH) * count
     return tuple(
-        replace(item, cost=item.cost + scatter)
-        if item.reason == "unit" and _smaller(item.readings[0], rows[0])
+        replace(item, cost=item.cost + 2.0 * math.log(INCH) * _smaller(item.readings, rows))
+        if item.reason == "unit"
         else item
         for item in found
     )
 
 
-def _smaller(one: Reading, other: Reading) -> bool:
-    k = _counted(other)[0]
-    return abs(one.position_mm[k]) < abs(other.position_mm[k])
+def _smaller(some: tuple[Reading, ...], others: tuple[Reading, ...]) -> int:
+    """Return how many coordinates that count are smaller than in the others."""
+    return sum(
+        abs(one.position_mm[k]) < abs(other.position_mm[k])
+        for one, other in zip(some, others, strict=True)
+        if other.feature != "level"
+        for k in _counted(other)
+    )
 
 
 def _together(ways: dict[str, list[tuple[Reading, ...]]]) -> tuple[Correction, ...]:

@@ -78,6 +78,7 @@ def solve(
     start: ArrayLike,
     derivatives: Callable[[Floats], Floats] | None = None,
     tolerance: float = EPS,
+    most_steps: int = MOST_STEPS,
 ) -> Fitted:
     """Minimise the sum of squared residuals.
 
@@ -91,6 +92,8 @@ def solve(
         Returns shape (n, p).
     tolerance : float
         Relative change of parameters and of the sum of squares at which the steps end.
+    most_steps : int
+        Steps after which it ends wherever it is.
 
     Raises
     ------
@@ -120,7 +123,7 @@ def solve(
             ftol=tolerance,
             xtol=tolerance,
             gtol=tolerance,
-            max_nfev=MOST_STEPS,
+            max_nfev=most_steps,
         )
     x = np.asarray(found.x, dtype=np.float64)
     return _finish(x, np.asarray(found.fun), np.asarray(found.jac), int(found.nfev))
