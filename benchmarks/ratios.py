@@ -24,6 +24,7 @@ import programs
 from scipy.spatial.transform import Rotation
 
 import clearance
+import timing
 from gudgeon.cell.reader import read_cell
 from gudgeon.kinematics.chain import AxisLine, TurningAxis, WorkChain
 from gudgeon.money.chance import DRAWS, Spread, draw, share_above_zero
@@ -172,6 +173,7 @@ def main() -> int:
         print(measure().row(), flush=True)
     print(programs.memory())
     print(programs.cold_start())
+    timing.main()
     return clearance.main()
 
 

@@ -103,7 +103,9 @@ def time_moves(
     with np.errstate(divide="ignore"):
         inverse = 1.0 / np.array([limits.speed, limits.acceleration, limits.jerk]) / scale
     arcing = moves.kind == Kind.ARC
-    slot = np.cumsum(arcing, dtype=np.int32) - np.int32(1)
+    slot = np.zeros(count, dtype=np.int32)
+    if arcing.any():
+        slot = np.cumsum(arcing, dtype=np.int32) - np.int32(1)
     length = np.empty(count)
     head = np.empty((count, AXES))
     tail = np.empty((int(arcing.sum()), AXES))
@@ -160,9 +162,11 @@ def time_moves(
             moves.kind, moves.start, moves.end, stood,
             limits.speed, limits.acceleration, limits.jerk, seconds,
         )  # fmt: skip
-    settling = np.where(stood, rules.settle_s, 0.0)
+    settling = np.zeros(count)
+    if rules.settle_s:
+        settling[stood] = rules.settle_s
+        seconds += settling
     pausing = moves.kind == Kind.PAUSE
-    seconds += settling
     seconds[pausing] = moves.feed[pausing]
     if not goes_on(shares[2]):
         return None

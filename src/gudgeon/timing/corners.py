@@ -49,40 +49,50 @@ _POLYGON: Final = 0.5
 
 
 @inner
-def _pull(one, two, square, inverse):  # type: ignore[no-untyped-def]
-    """Return the acceleration in every direction of the plane of two unit directions."""
-    # Along the mean direction and across it, each of length 1; squares of the axis's parts.
-    by_across = 0.25 / square
-    by_along = 0.25 / (1.0 - square) if square < _BACK else 0.0
+def _plane(old, head, i, square, inverse):  # type: ignore[no-untyped-def]
+    """Return what the plane of the old direction and that of a move asks of the axes.
+
+    The acceleration in every direction of the plane is 2 sqrt(s (1 - s) / what is returned), with s
+    the squared sine of half the turn.
+    """
     worst = 0.0
     for k in range(5):
-        across = two[k] - one[k]
-        along = two[k] + one[k]
-        part = across * across * by_across + along * along * by_along
+        # Along the mean direction (of length 2 cos) and across it (2 sin).
+        across = head[i, k] - old[k]
+        along = head[i, k] + old[k]
+        part = across * across * (1.0 - square) + along * along * square
         worst = max(worst, part * inverse[1, k] * inverse[1, k])
-    return 1.0 / sqrt(worst)
+    return worst
 
 
 @inner
-def _round(square, before, after, pull, tolerance):  # type: ignore[no-untyped-def]
-    """Return curvature, square of the speed and whether the corner may be one of a curve."""
-    cosine = sqrt(1.0 - square) if square < _BACK else 0.0
+def _round(square, before, after, plane, tolerance):  # type: ignore[no-untyped-def]
+    """Return of a corner the square of its curvature and two squares of the speed.
+
+    That by the curvature alone, and that by the corner tolerance too; and whether the corner may be
+    one of a curve.
+    """
+    rest = 1.0 - square
+    both = square * rest
     base = before * before + after * after + 2.0 * before * after * (1.0 - 2.0 * square)
-    # 1 - cos as sin^2 / (1 + cos) keeps its digits.
-    radius = tolerance * cosine * (1.0 + cosine) / square
-    kappa = 4.0 * cosine * sqrt(square / base) if base > 0.0 else 0.0
-    if kappa * radius > 1.0:
-        radius = 1.0 / kappa
-    longer = max(before, after)
-    return kappa, pull * radius, square <= _HALF_TURN and longer * longer * kappa <= 8.0 * _POLYGON
+    # kappa = 2 sin(turn) / base, acceleration / kappa = sqrt(base / plane) / 2.
+    kappa = 16.0 * both / base if base > 0.0 else 0.0
+    curved = 0.5 * sqrt(base / plane)
+    rounded = 0.0
+    if square < _BACK:
+        cosine = sqrt(rest)
+        # 1 - cos as sin^2 / (1 + cos) keeps its digits.
+        rounded = 2.0 * sqrt(both / plane) * tolerance * cosine * (1.0 + cosine) / square
+    longer = max(before, after) ** 2
+    may = square <= _HALF_TURN and longer * longer * kappa <= (8.0 * _POLYGON) ** 2
+    return kappa, curved, min(rounded, curved), may
 
 
 @inner
-def _curve(at, first, last, kappa, pull, before, after, tolerance, cap, most):  # type: ignore[no-untyped-def]
+def _curve(at, first, last, kappa, square, before, after, tolerance, cap, most):  # type: ignore[no-untyped-def]
     """Let the curvature alone count at a corner of a curve, and along its two chords."""
-    square = pull / kappa
-    longer = max(before, after)
-    if longer * longer * kappa <= 8.0 * max(_SAGITTA, _TOLERANCES * tolerance):
+    longer = max(before, after) ** 2
+    if longer * longer * kappa <= (8.0 * max(_SAGITTA, _TOLERANCES * tolerance)) ** 2:
         cap[at] = square
     for i in range(first, last):
         # As fast as from rest to rest at least.
@@ -113,16 +123,16 @@ def corners(kind, stop, length, head, tail, slot, most, inverse, tolerance, look
     # The straight that it belongs to: its length, its first and its longest move.
     run, first, lead = 0.0, 0, 0
     # The corner before that straight (at < 0: none), whose straight after still grows: squared sine
-    # of half its turn, acceleration, straight before, first move of that, same side as `back`;
+    # of half its turn, its plane, straight before, first move of that, same side as `back`;
     # `lines`: no arc meets there.
-    at, square, pull, before, begin, same = -1, 0.0, 0.0, 0.0, 0, False
-    # The corner before that one, not yet judged: also curvature, whether it may be one of a curve,
-    # and whether it is one together with the corner before it.
-    back, b_kappa, b_pull, b_before, b_after = -1, 0.0, 0.0, 0.0, 0.0
+    at, square, plane, before, begin, same = -1, 0.0, 0.0, 0.0, 0, False
+    # The corner before that one, not yet judged: also its squared curvature, whether it may be one
+    # of a curve, and whether it is one together with the corner before it.
+    back, b_kappa, b_curved, b_before, b_after = -1, 0.0, 0.0, 0.0, 0.0
     b_begin, b_end, b_may, b_like = 0, 0, False, False
     toward = np.zeros(5)
     here = np.zeros(5)
-    one = two = here
+    old = np.zeros(5)  # direction at the end of the last move
     stops = arcs = lines = False
     cap[0] = 0.0
     for i in range(n + 1):
@@ -142,10 +152,8 @@ def corners(kind, stop, length, head, tail, slot, most, inverse, tolerance, look
                 halts = True
             else:
                 arcs = kind[i] == _ARC or kind[last] == _ARC
-                one = tail[slot[last]] if kind[last] == _ARC else head[last]
-                two = head[i]
                 for k in range(5):
-                    here[k] = two[k] - one[k]
+                    here[k] = head[i, k] - old[k]
                     gap += here[k] * here[k]
                 straight = False
                 if not arcs:
@@ -153,7 +161,7 @@ def corners(kind, stop, length, head, tail, slot, most, inverse, tolerance, look
                     if lead != last:
                         drift = 0.0
                         for k in range(5):
-                            drift += (two[k] - head[lead, k]) ** 2
+                            drift += (head[i, k] - head[lead, k]) ** 2
                     shorter = min(length[lead], length[i])
                     straight = drift * shorter * shorter < _STRAIGHT * _STRAIGHT
                 if straight:
@@ -167,20 +175,20 @@ def corners(kind, stop, length, head, tail, slot, most, inverse, tolerance, look
         if corner or halts:
             # The straight after the corner `at` is known now, so the one before that is judged.
             if at >= 0:
-                kappa, cap[at], may = _round(square, before, run, pull, tolerance)
+                kappa, curved, cap[at], may = _round(square, before, run, plane, tolerance)
                 like = same and back >= 0 and may and b_may
-                like = like and 0.5 * kappa <= b_kappa <= 2.0 * kappa
+                like = like and 0.25 * kappa <= b_kappa <= 4.0 * kappa
                 if b_like or like:
                     _curve(
-                        back, b_begin, b_end, b_kappa, b_pull, b_before, b_after, tolerance,
+                        back, b_begin, b_end, b_kappa, b_curved, b_before, b_after, tolerance,
                         cap, most,
                     )  # fmt: skip
-                back, b_kappa, b_pull, b_before, b_after = at, kappa, pull, before, run
+                back, b_kappa, b_curved, b_before, b_after = at, kappa, curved, before, run
                 b_begin, b_end, b_may, b_like = begin, i, may, like
             if halts:
                 if b_like:
                     _curve(
-                        back, b_begin, b_end, b_kappa, b_pull, b_before, b_after, tolerance,
+                        back, b_begin, b_end, b_kappa, b_curved, b_before, b_after, tolerance,
                         cap, most,
                     )  # fmt: skip
                 at = back = -1
@@ -200,7 +208,7 @@ def corners(kind, stop, length, head, tail, slot, most, inverse, tolerance, look
                         toward[k] = here[k]
                     same = same and along > 0.0 and along * along > 0.25 * gap * size
                     square = min(1.0, 0.25 * gap)
-                    pull = _pull(one, two, square, inverse)
+                    plane = _plane(old, head, i, square, inverse)
                     at, before, begin = last + 1, run, first
                 run, first, lead = length[i], i, i
         if ends:
@@ -209,6 +217,8 @@ def corners(kind, stop, length, head, tail, slot, most, inverse, tolerance, look
             if last < 0:
                 run, first, lead = length[i], i, i
             last = i
+            for k in range(5):
+                old[k] = tail[slot[i], k] if kind[i] == _ARC else head[i, k]
         stops = kind[i] == _PAUSE or stop[i]
         if stops:
             cap[i + 1] = 0.0

@@ -152,11 +152,10 @@ def measure(  # type: ignore[no-untyped-def]
                 linear = sqrt(d[0] * d[0] + d[1] * d[1] + d[2] * d[2])
             shrink = 1.0 / whole
             for k in range(5):
-                e[k] = d[k] * shrink
-                head[i, k] = e[k]
+                head[i, k] = e[k] = d[k] * shrink
         length[i] = whole
         v = a = j = 0.0
-        for k in range(5):
+        for k in range(5 if turning > 0.0 else 3):
             part = abs(e[k])
             v = max(v, part * inverse[0, k])
             a = max(a, part * inverse[1, k])
