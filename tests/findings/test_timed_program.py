@@ -436,6 +436,22 @@ def test_two_readings_give_scale_and_time_of_a_stop() -> None:
     assert any("0.200 s at each full stop" in text for text in found.assumed), found.assumed
 
 
+def test_settling_as_entered_is_part_of_the_time_of_a_stop() -> None:
+    long, many = sums()
+    text = CELL.replace("[timing]", '[timing]\nsettle = "0.1 s"')
+    for name, whole in (("long", long + 2 * 0.2), ("many", many + 40 * 0.2)):
+        text += f'[[timing.stopwatch]]\nprogram = "{name}.nc"\nseconds = "{whole:.4f} s"\n'
+    programs = [
+        ProgramText(f"{name}.nc", (HEAD + one).encode())
+        for name, one in (("long", LONG), ("many", MANY))
+    ]
+    watch = Findings(findings(text).cell, programs).stopwatch
+
+    assert watch is not None
+    assert watch.fit.scale == pytest.approx(1.0, abs=1e-4)
+    assert watch.fit.per_stop_s == pytest.approx(0.2, abs=1e-3)
+
+
 def test_an_index_and_a_way_are_set_right_too() -> None:
     long, many = sums()
     own = with_readings(("long", f"{1.2 * long:.4f} s"), ("many", f"{1.2 * many:.4f} s"))
