@@ -193,7 +193,8 @@ class JobTimeFindings(ProgramTimeFindings, JobFindings):
         """Return what of an index is spent on letting go and clamping."""
         ways = self._ways_round(start, end)
         moving = [axis for axis in (3, 4) if any(way[axis - 3] > SAME_RAD for way in ways)]
-        amounts = [self.longest_clamp(name, moving) for name in ("unclamp", "clamp")]
+        verbs = ("unclamp", "clamp")
+        amounts = [self.longest_clamp(verb, self._worked_with(verb, moving)) for verb in verbs]
         known = [amount for amount in amounts if amount is not None]
         return Duration(
             sum(amount.value for amount in known), math.hypot(*(2.0 * one.u for one in known))
