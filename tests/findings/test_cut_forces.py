@@ -139,6 +139,13 @@ def test_a_drill_by_every_way_is_the_same_drill() -> None:
     assert value(loaded.thrust) == pytest.approx(857.1673007021124)
 
 
+def test_how_deep_a_drill_goes_is_no_depth_of_cut() -> None:
+    deep = replace(DRILL, depth=a(30.0))
+    assert forces(deep).depth is None
+    assert value(forces(deep).thrust) == value(forces(DRILL).thrust)
+    assert forces(MILL).depth == MILL.depth
+
+
 def test_an_exponent_left_out_is_assumed_with_a_range() -> None:
     known, open_ = forces(MILL), forces(replace(MILL, pressure_exponent=None))
     assert spread(open_.side) / value(open_.side) > spread(known.side) / value(known.side)

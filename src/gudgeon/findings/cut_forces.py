@@ -146,6 +146,7 @@ def forces_of(
     best = found[0]
     if best.side is not None and operation.side_force is not None:
         best = _in_step(best, best.side, operation.side_force)
+    by_law = best.way == "law"
     estimated = thrust is None if case.work == "drills" else side is None
     return CutForces(
         work=case.work,
@@ -157,8 +158,9 @@ def forces_of(
         estimated=estimated,
         rests_on=best.rests_on if estimated else "what was entered as a force",
         chip=found[0].chip,
-        depth=operation.depth if estimated and best.way == "law" else None,
-        power=operation.spindle_power if estimated and best.way == "power" else None,
+        # How deep a drill goes changes nothing of how hard it pushes.
+        depth=operation.depth if estimated and by_law and case.work == "mills" else None,
+        power=operation.spindle_power if estimated and not by_law else None,
         cautions=cautions,
         open=_narrows(case, best, file) if estimated else None,
     )
