@@ -36,6 +36,9 @@ class Played:
     async def call(self, task: str, words: Any = None, *, told: Any = None, **_: Any) -> bytes:
         if task == "cell":
             return self._cell()
+        if task == "track":
+            assert words["prove"] == (not self.stops)
+            return b"track"
         self.asked.append((words["question"], words["program"]))
         inputs = self.shop.inputs(words["program"])
         more = {} if self.answers is None else await self.answers({**words, "told": told})
@@ -64,7 +67,8 @@ class Played:
     def start(self) -> None:
         return
 
-    def stop(self, grace: float = 0.0) -> None:
+    def stop(self, task: str | None = None, *, grace: float = 0.0) -> None:
+        assert task == "answer"
         self.stops += 1
         self.stopped.set()
 
@@ -312,6 +316,28 @@ def test_what_was_stopped_stays_so_until_it_is_asked_for_again(tmp_path: Path) -
         assert len(bench.worker.asked) == 1
         await bench.desk.again("first", None)
         assert (await bench.done("first")).state == "done"
+
+    play(tmp_path, scene)
+
+
+@pytest.mark.parametrize("stop", [False, True])
+def test_a_program_is_played_once_it_is_judged(tmp_path: Path, stop: bool) -> None:
+    async def scene(bench: Bench) -> None:
+        go_on = asyncio.Event()
+
+        async def held(_: Any) -> dict[str, Any]:
+            await (bench.worker.stopped if stop else go_on).wait()
+            return {"state": "stopped" if stop else "done"}
+
+        bench.worker.answers = held
+        playing = asyncio.create_task(bench.desk.played("track", "part.nc"))
+        await bench.until(lambda: bench.worker.asked == [("clears", "part.nc")])
+        await asyncio.sleep(0.05)
+        assert not playing.done()
+        go_on.set()
+        if stop:
+            await bench.desk.stop("clears", "part.nc")
+        assert await playing == b"track"
 
     play(tmp_path, scene)
 

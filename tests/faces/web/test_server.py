@@ -19,6 +19,7 @@ pytest.importorskip("fastapi", reason='the page needs the extra "web"')
 pytest.importorskip("httpx", reason="httpx asks the server here")
 
 from gudgeon.faces.web import wire
+from gudgeon.faces.web.playback import COLUMNS
 from tests.faces.test_clears_stopped import program
 from tests.faces.web.running import SECONDS, Running, heard_until
 from tests.questions.test_clears import CELL
@@ -76,6 +77,24 @@ def test_an_answer_is_that_of_the_terminal(running: Running, folder: Path) -> No
     ]
     for shown, table in zip(found["tables"], found["answer"]["tables"], strict=True):
         assert len(shown["rows"]) == len(table["rows"])
+
+
+def test_a_program_is_played_once_it_is_judged(running: Running) -> None:
+    rows = running.client.get("/api/track/alder-ford.nc")
+    assert rows.headers["content-type"] == "application/octet-stream"
+    assert rows.status_code == 200 and len(rows.content) % (4 * COLUMNS) == 0
+    spots = running.get("/api/track/alder-ford.nc/spots")
+    assert spots and all(wire.Spot.model_validate(one).file == "alder-ford.nc" for one in spots)
+    assert running.get("/api/answers/clears", program="alder-ford.nc")["state"] == "done"
+
+
+def test_the_scene_has_its_model_and_its_gap(running: Running) -> None:
+    scene = wire.SceneView.model_validate(running.get("/api/scene"))
+    model = running.client.get("/api/scene.glb", params={"digest": scene.digest})
+    assert model.headers["content-type"] == "model/gltf-binary"
+    assert model.content.startswith(b"glTF")
+    gap = running.post("/api/gap", {"pose": scene.start, "tool": None})
+    assert wire.Gap.model_validate(gap.json()).asked_mm > 0.0
 
 
 def test_an_unknown_question_or_program_is_none(running: Running) -> None:

@@ -32,6 +32,9 @@ PROGRAMS_MOST: Final = 50
 STALE_GRACE_S: Final = 0.5
 """How long work on files that have changed may take to stop."""
 
+JUDGED_BY: Final = "clears"
+"""The question whose answer a program is played back with."""
+
 Key = tuple[str, str | None]
 
 
@@ -81,6 +84,7 @@ class Desk:
         self._cell_lock, self._look_lock = asyncio.Lock(), asyncio.Lock()
         self._looked: set[str] = set()
         self._wake = asyncio.Event()
+        self._moved = asyncio.Event()  # set, and another one made, when any answer moves on
         self._listeners: set[asyncio.Queue[str | None]] = set()
         self._tasks: list[asyncio.Task[None]] = []
         self._closing = False
@@ -150,11 +154,23 @@ class Desk:
         line = await self._find(question, program)
         if line.state == "working":
             line.stopping = True
-            self.answers.stop()
+            self.answers.stop("answer")
             return wire.Step(state="working", what="it stops at the next step")
         if line.state == "waiting":
             self._set(line, "stopped", "stopped before it had begun")
         return wire.Step(state=line.state, what=line.what)
+
+    async def played(self, task: str, program: str) -> bytes:
+        """Return what belongs to a program once it is judged: in the same process, none waits.
+
+        Where that was stopped or failed, what is kept so far must do.
+        """
+        key = (JUDGED_BY, program)
+        await self.ask(*key)
+        while self._lines[key].state in ("waiting", "working"):
+            await self._moved.wait()
+        words = {"program": program, "prove": self._lines[key].state == "done"}
+        return await self.answers.call(task, words, seconds=None)
 
     async def events(self) -> AsyncIterator[str]:
         """Yield events as JSON; an empty one now and then, so that a dead connection is seen."""
@@ -201,7 +217,7 @@ class Desk:
                 continue
             line.died = 0
             if line.state == "working":
-                self.answers.stop(STALE_GRACE_S)
+                self.answers.stop("answer", grace=STALE_GRACE_S)
             elif line.state in ("done", "failed"):
                 self._set(line, "waiting", "")
         return files
@@ -319,6 +335,8 @@ class Desk:
         if state == "waiting":
             line.share = 0.0
             self._wake.set()
+        self._moved.set()
+        self._moved = asyncio.Event()
         shown = self._line(line)
         self._tell(
             kind="answer",

@@ -34,6 +34,7 @@ class Worked(Exception):  # noqa: N818 - a fault of ours, told as it is
 
 @dataclass(slots=True)
 class _Call:
+    task: str
     future: asyncio.Future[bytes]
     told: Callable[[float], None] | None = None
     stopped: bool = False
@@ -137,7 +138,7 @@ class Process:
         assert self._pipe is not None
         self._number += 1
         number = self._number
-        call = self._calls[number] = _Call(loop.create_future(), told)
+        call = self._calls[number] = _Call(task, loop.create_future(), told)
         try:
             self._pipe.send(("do", number, task, words or {}))
             async with asyncio.timeout(seconds):
@@ -153,11 +154,11 @@ class Process:
             if call.timer is not None:
                 call.timer.cancel()
 
-    def stop(self, grace: float = GRACE_S) -> None:
-        """Stop everything that is worked on; a process that does not heed it is ended."""
+    def stop(self, task: str | None = None, *, grace: float = GRACE_S) -> None:
+        """Stop what works on `task`, or on any; a process that does not heed it is ended."""
         loop = asyncio.get_running_loop()
         for number, call in self._calls.items():
-            if call.stopped:
+            if call.stopped or task not in (None, call.task):
                 continue
             call.stopped = True
             call.timer = loop.call_later(grace, self.kill)

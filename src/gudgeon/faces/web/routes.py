@@ -239,7 +239,7 @@ def _scene(app: FastAPI, desk: Desk) -> None:
     @app.get("/api/track/{program:path}/spots", response_model=list[wire.Spot])
     async def spots(program: ProgramName) -> Response:
         _beside(desk, program)
-        return _json(await desk.scene.call("spots", {"program": program}, seconds=600.0))
+        return _json(await desk.played("spots", program))
 
     @app.get(
         "/api/track/{program:path}",
@@ -248,7 +248,7 @@ def _scene(app: FastAPI, desk: Desk) -> None:
     )
     async def track(program: ProgramName) -> Response:
         _beside(desk, program)
-        data = await desk.scene.call("track", {"program": program}, seconds=600.0)
+        data = await desk.played("track", program)
         return Response(data, media_type="application/octet-stream")
 
 

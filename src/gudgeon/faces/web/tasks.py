@@ -313,20 +313,20 @@ def _known() -> Iterator[None]:
         raise Refused(422, f"{first.what} is missing", first.where, first.how_to_get_it) from None
 
 
-def track(room: Room, job: Job, program: str) -> bytes:
-    """Return a program as a course over time."""
+def track(room: Room, job: Job, program: str, prove: bool) -> bytes:
+    """Return a program as a course over time; without `prove` with the gaps that are kept."""
     from gudgeon.faces.web.playback import track_bytes
 
     with _known():
-        return track_bytes(room.findings, room.program(program, job))
+        return track_bytes(room.findings, room.program(program, job, prove=prove))
 
 
-def spots(room: Room, job: Job, program: str) -> wire.Spots:
-    """Return the tight spots of a program."""
+def spots(room: Room, job: Job, program: str, prove: bool) -> wire.Spots:
+    """Return the tight spots of a program; without `prove` those that are kept."""
     from gudgeon.faces.web.playback import spots_of
 
     with _known():
-        return wire.Spots(spots_of(room.findings, room.program(program, job)))
+        return wire.Spots(spots_of(room.findings, room.program(program, job, prove=prove)))
 
 
 TASKS: Final[Mapping[str, Callable[..., BaseModel | bytes]]] = {

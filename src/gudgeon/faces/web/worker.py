@@ -13,7 +13,7 @@ import signal
 import threading
 import time
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from functools import cached_property
 from multiprocessing.connection import Connection
 from pathlib import Path
@@ -30,6 +30,9 @@ if TYPE_CHECKING:
     from gudgeon.findings.programs import Keep, ProgramText
 
 __all__ = ["Job", "Refused", "Room", "run"]
+
+REMEMBERED_MOST: Final = 8
+"""Proofs that are remembered where none may be written."""
 
 SAID_EVERY_S: Final = 0.15
 READING_PART: Final = 0.1
@@ -86,16 +89,20 @@ class Job:
 
 
 @dataclass(frozen=True, slots=True)
-class _Reading:
-    """Keeps nothing: where nothing may be written, what was kept is read all the same."""
+class _Unwritten:
+    """Where nothing may be written: what was kept is read, what is new is only remembered."""
 
     place: Keep
+    new: dict[str, bytes] = field(default_factory=dict)
 
     def load(self, key: str) -> bytes | None:
-        return self.place.load(key)
+        return self.new.get(key) or self.place.load(key)
 
     def save(self, key: str, data: bytes) -> None:
-        return
+        self.new.pop(key, None)
+        self.new[key] = data
+        while len(self.new) > REMEMBERED_MOST:
+            self.new.pop(next(iter(self.new)))
 
 
 class Room:
@@ -173,10 +180,13 @@ class Room:
         from gudgeon.faces.programs import Folder
 
         folder = Folder(self.shop.folder / ".gudgeon")
-        return _Reading(folder) if self.read_only else folder
+        return _Unwritten(folder) if self.read_only else folder
 
-    def program(self, name: str, job: Job | None = None) -> ProgramText:
-        """Return a program of the shop's folder; raises `Refused` if there is none."""
+    def program(self, name: str, job: Job, *, prove: bool = True) -> ProgramText:
+        """Return a program of the shop's folder, with what tells its progress and stops it.
+
+        Without `prove` only what is kept of its proof is used.  Raises `Refused` if there is none.
+        """
         from gudgeon.faces.programs import BadProgramError, Neighbours, load_program
         from gudgeon.findings.programs import ProgramText
 
@@ -195,8 +205,8 @@ class Room:
             text,
             called=beside,
             names=beside.names,
-            reading=None if job is None else job.told(0.0, READING_PART),
-            proving=None if job is None else job.told(READING_PART, 1.0),
+            reading=job.told(0.0, READING_PART),
+            proving=job.told(READING_PART, 1.0) if prove else lambda _: False,
             keep=self.keep,
             clearance_mm=None if asked is None else asked.value,
         )

@@ -1,0 +1,151 @@
+"""What a process does for the server, done here: the cell read anew, progress, proofs kept."""
+
+from __future__ import annotations
+
+import time
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+pytest.importorskip("fastapi", reason='the page needs the extra "web"')
+
+from gudgeon.faces.web import wire
+from gudgeon.faces.web.playback import COLUMNS
+from gudgeon.faces.web.shop import Shop
+from gudgeon.faces.web.tasks import TASKS
+from gudgeon.faces.web.worker import Job, Refused, Room
+from gudgeon.questions import find_questions, list_questions
+from tests.faces.test_clears_stopped import program
+from tests.questions.test_clears import CELL
+
+
+@pytest.fixture
+def folder(tmp_path: Path) -> Path:
+    (tmp_path / "cell.toml").write_text(CELL + '\n[[programs]]\nfile = "part.nc"\n')
+    (tmp_path / "part.nc").write_text(program(40))
+    return tmp_path
+
+
+@pytest.fixture
+def room(folder: Path) -> Room:
+    return Room(Shop(folder / "cell.toml"))
+
+
+def job() -> Job:
+    return Job(lambda share: None)
+
+
+def judged(room: Room, work: Job | None = None) -> wire.AnswerView:
+    found = TASKS["answer"](room, work or job(), question="clears", program="part.nc")
+    assert isinstance(found, wire.AnswerView)
+    return found
+
+
+def test_the_questions_are_listed_as_their_modules_say() -> None:
+    listed = {one.name: (one.asks, one.place, one.needs_program) for one in list_questions()}
+    found = find_questions()
+    assert list(listed) == list(found)
+    for name, module in found.items():
+        needs = bool(getattr(module, "NEEDS_PROGRAM", False))
+        assert listed[name] == (module.ASKS, module.PLACE, needs)
+
+
+def test_findings_are_kept_while_nothing_changes(room: Room, folder: Path) -> None:
+    first = room.findings
+    assert room.findings is first
+    (folder / "part.nc").write_text("M30\n")
+    assert room.findings is first, "no program stands in the findings"
+    (folder / "cell.toml").write_text(CELL)
+    assert room.findings is not first
+
+
+def test_a_cell_with_faults_is_refused_with_the_first_of_them(room: Room, folder: Path) -> None:
+    text = (folder / "cell.toml").read_text()
+    (folder / "cell.toml").write_text(text.replace("[machine]", "[machine]\ntravel_q = 1\n", 1))
+    with pytest.raises(Refused) as refused:
+        _ = room.findings
+    assert refused.value.status == 422
+    assert "travel_q" in refused.value.what and "cell.toml, line" in refused.value.where
+    told = TASKS["cell"](room, job())
+    assert isinstance(told, wire.CellView)
+    assert told.faults[0].severity == "error"
+    assert [one.file for one in told.programs] == ["part.nc"], "as far as the file can be read"
+
+
+@pytest.mark.parametrize("name", ["none.nc", "../part.nc", ".gudgeon/x.json", "cell.toml/x"])
+def test_a_program_that_is_not_the_shops_is_refused(room: Room, name: str) -> None:
+    with pytest.raises(Refused) as refused:
+        room.program(name, job())
+    assert refused.value.status == 404
+
+
+def test_progress_rises_is_not_said_too_often_and_heeds_a_stop() -> None:
+    said: list[float] = []
+    work = Job(said.append)
+    step = work.told(0.5, 1.0)
+    assert all(step(k / 10_000) for k in range(10_000))
+    assert len(said) < 20 and said[0] == 0.5
+    time.sleep(0.2)
+    assert step(7.0) and said[-1] == 1.0
+    time.sleep(0.2)
+    assert step(0.1) and said[-1] == 1.0, "a second bar never goes back"
+    assert not work.heeded
+    work.stopped = True
+    assert not step(1.0) and work.heeded
+
+
+def test_a_stopped_answer_says_so(room: Room) -> None:
+    work = job()
+    work.stopped = True
+    found = judged(room, work)
+    assert found.state == "stopped" and "kept" in found.what
+
+
+def test_a_proof_is_kept_as_the_terminal_keeps_it(room: Room, folder: Path) -> None:
+    first = judged(room)
+    kept = list((folder / ".gudgeon").glob("clears-*.json"))
+    assert first.state == "done" and len(kept) == 1
+    assert first.inputs == room.shop.inputs("part.nc")
+    again = judged(Room(Shop(folder / "cell.toml")))
+    assert again.answer is not None and first.answer is not None
+    assert again.answer.verdict == first.answer.verdict
+
+
+def test_where_nothing_may_be_written_nothing_is_but_it_is_remembered(folder: Path) -> None:
+    room = Room(Shop(folder / "cell.toml"), read_only=True)
+    before = sorted(folder.rglob("*"))
+    judged(room)
+    assert sorted(folder.rglob("*")) == before
+    asked: list[str] = []
+    keep = room.keep
+    for key in ("a", "b"):
+        keep.save(key, key.encode())
+        asked.append(key)
+    assert [keep.load(key) for key in asked] == [b"a", b"b"]
+    for count in range(20):
+        keep.save(str(count), b"x")
+    assert keep.load("a") is None, "only so many"
+    assert sorted(folder.rglob("*")) == before
+
+
+def test_a_program_is_played_with_what_is_kept(room: Room) -> None:
+    def rows(prove: bool) -> np.ndarray:
+        data = TASKS["track"](room, job(), program="part.nc", prove=prove)
+        assert isinstance(data, bytes)
+        return np.frombuffer(data, "<f4").reshape(-1, COLUMNS)
+
+    unproven = rows(False)
+    assert len(unproven) > 10
+    judged(room)
+    kept, proven = rows(False), rows(True)
+    assert np.isfinite(kept[:, 6]).sum() >= np.isfinite(unproven[:, 6]).sum()
+    assert np.isfinite(proven[:, 6]).any()
+    assert np.array_equal(proven[:, :6], unproven[:, :6])
+
+
+def test_an_answer_with_numbers_that_are_none_goes_over_the_wire(room: Room) -> None:
+    found = TASKS["answer"](room, job(), question="pays", program=None)
+    assert isinstance(found, wire.AnswerView)
+    back = wire.AnswerView.model_validate_json(found.model_dump_json(by_alias=True))
+    assert back == found
