@@ -128,6 +128,14 @@ def test_a_flag_on_a_block_without_motion_stops_too() -> None:
     assert_allclose(through.seconds.sum(), profile.rest_to_rest_s(20.0, 50.0, 2500.0), rtol=1e-12)
 
 
+def test_ends_that_differ_by_rounding_are_no_motion() -> None:
+    """Between two lines, and between an arc and a line that leaves it: no corner of its own."""
+    clean = feeds([[10.0, 0.0], [20.0, 0.0], [20.0, 9.0]], 50.0)
+    noisy = feeds([[10.0, 0.0], [10.0, 3e-11], [20.0, 0.0], [20.0 - 2e-12, 0.0], [20.0, 9.0]], 50.0)
+    assert_allclose(total(noisy), total(clean), rtol=1e-9)
+    assert timed(noisy).seconds[1] == 0.0
+
+
 def test_rapids_stop_at_corners() -> None:
     rapid = feeds([[30.0, 0.0], [30.0, 40.0]], kind=Kind.RAPID, feed_kind=FeedKind.NONE)
     told = profile.rest_to_rest_s([30.0, 40.0], 500.0, 2500.0)

@@ -26,6 +26,9 @@ _RAD: Final = int(FeedKind.RAD_PER_S)
 _ALL: Final = int(MixedFeed.ALL_AXES)
 _WORK: Final = int(MixedFeed.OVER_THE_WORK)
 
+_NOTHING: Final = 1e-9
+"""Shorter moves [mm] are rounding of sums: they have no direction."""
+
 
 @compiled
 def measure(  # type: ignore[no-untyped-def]
@@ -127,7 +130,7 @@ def measure(  # type: ignore[no-untyped-def]
             around = radius * theta
             linear = sqrt(around * around + axial * axial)
             whole = sqrt(linear * linear + turning)
-            if whole <= 0.0:
+            if whole <= _NOTHING:
                 continue
             share = around / whole
             for k in range(3):
@@ -145,7 +148,7 @@ def measure(  # type: ignore[no-untyped-def]
                 pull = max(pull, sqrt(max(0.0, 1.0 - normal[m, k] ** 2)) * inverse[1, k])
             speed = sqrt(radius / pull) / share if share > 0.0 else np.inf
         else:
-            if total <= 0.0:
+            if total <= _NOTHING * _NOTHING:
                 continue
             linear = whole = sqrt(total)
             if turning > 0.0:
