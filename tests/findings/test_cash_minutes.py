@@ -4,19 +4,22 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass, replace
+from pathlib import Path
 
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
 from gudgeon.answer import Answer, Verdict
+from gudgeon.cell.files import load
 from gudgeon.cell.model import Cell, Money
 from gudgeon.findings import Findings, Lacking
 from gudgeon.findings.cash_minutes import PartTime, entries_agree, unit_times
 from gudgeon.quantity.amount import Amount
-from gudgeon.questions import pays
+from gudgeon.questions import order, pays
 
 MIN = 60.0
+ROOT = Path(__file__).parents[2]
 
 
 @dataclass(frozen=True)
@@ -216,3 +219,36 @@ def test_what_is_used_never_promises_more_than_what_contradicts_it(
     else:
         assert used == entered and not found.worked_out
         assert load - entered <= math.hypot(half, load_half)
+
+
+# --- with a whole shop ------------------------------------------------------------------------
+
+
+def demo(time_per_part: Amount | None) -> Findings:
+    cell = load(ROOT / "demo" / "alder-ford.toml").cell
+    assert cell is not None
+    return Findings(replace(cell, money=replace(cell.money, time_per_part=time_per_part)))
+
+
+def test_the_minutes_are_those_that_the_order_tells() -> None:
+    findings = demo(None)
+    mine, theirs = pays.answer(findings), order.answer(findings)
+    told, found = mine.figure("time_per_part"), theirs.figure("part_time")
+    assert told.value == pytest.approx(found.value)
+    assert told.plus_minus == pytest.approx(found.plus_minus)
+    assert told.unit == found.unit == "min"
+
+
+def test_a_shop_that_enters_what_the_order_would_take_is_not_kept_waiting() -> None:
+    findings = demo(minutes(2.2, 0.3))
+    assert not any("time_per_part" in text for text in pays.answer(findings).cautions)
+    assert "ordering" not in vars(findings)
+
+
+def test_a_shop_that_enters_far_less_is_told_and_the_order_counts() -> None:
+    findings = demo(minutes(1.0, 0.1))
+    found = pays.answer(findings)
+    assert any("the longer is used" in text for text in found.cautions)
+    assert found.figure("time_per_part").value == pytest.approx(
+        findings.load_time.seconds_per_part / MIN  # type: ignore[union-attr]
+    )
