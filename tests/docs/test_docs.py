@@ -32,7 +32,8 @@ def test_readme_lists_every_question_and_no_other() -> None:
 
 
 @pytest.mark.parametrize(
-    "page", ["README.md", "ARCHITECTURE.md", "CONTRIBUTING.md", "docs/reading-programs.md"]
+    "page",
+    ["README.md", "ARCHITECTURE.md", "CONTRIBUTING.md", "docs/reading-programs.md", "docs/page.md"],
 )
 def test_links_lead_to_files(page: str) -> None:
     text = (ROOT / page).read_text(encoding="utf-8")
