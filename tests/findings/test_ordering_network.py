@@ -11,6 +11,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from gudgeon.findings import network as network_module
 from gudgeon.findings.effort import Effort
 from gudgeon.findings.jobs import OWN, Job, Way
 from gudgeon.findings.legs import (
@@ -220,6 +221,52 @@ def test_the_best_of_all_orders_is_found(seed: int) -> None:
     found = best_round(net, QUICK, variation)
     assert found.seconds == pytest.approx(by_hand(net, variation), abs=1e-6)
     assert net.seconds(found.nodes, variation) == pytest.approx(found.seconds, abs=1e-6)
+
+
+@settings(max_examples=15, deadline=None)
+@given(st.integers(0, 10_000))
+def test_a_bound_is_never_above_the_best_of_all_orders(seed: int) -> None:
+    chance = np.random.default_rng(seed)
+    count = int(chance.integers(2, 6))
+    jobs = [
+        job(k, int(chance.integers(1, 5)), float(chance.integers(-90, 90))) for k in range(count)
+    ]
+    net = network(jobs, [(0, 1)], load=float(chance.integers(-90, 90)))
+    best = by_hand(net)
+    found = best_round(net, Effort(rounds=200, bound=0.2))
+    assert found.low_s is not None
+    assert found.low_s <= best + 1e-6
+    assert found.seconds >= best - 1e-6
+    if found.proven:
+        assert found.seconds == pytest.approx(best, abs=2e-3)
+
+
+def test_of_many_tools_the_loosened_bound_holds(monkeypatch: pytest.MonkeyPatch) -> None:
+    """A load too large to bound tool by tool: as if it were, and for many draws."""
+    monkeypatch.setattr(network_module, "EACH_MOST", 0)
+    chance = np.random.default_rng(7)
+    for _ in range(6):
+        jobs = [job(k, k % 4, float(chance.integers(-90, 90))) for k in range(5)]
+        net = network(jobs)
+        found = best_round(net, Effort(rounds=500, bound=0.2))
+        assert found.low_s is not None
+        best = by_hand(net)
+        assert best - 40.0 <= found.low_s <= best + 1e-6  # short by a few changes at most
+
+
+def test_the_search_goes_on_until_it_is_told_to_stop() -> None:
+    jobs = [job(k, k % 3, 10.0 * (k * 7 % 5)) for k in range(12)]
+    net = network(jobs)
+    looks: list[int] = []
+
+    def again() -> bool:
+        looks.append(1)
+        return len(looks) < 8
+
+    short = best_round(net, Effort(rounds=5, bound=0.0))
+    longer = best_round(net, Effort(rounds=5, bound=0.0, keep_going=again))
+    assert longer.seconds <= short.seconds + 1e-9
+    assert len(looks) >= 8
 
 
 def test_the_same_seed_finds_the_same_round() -> None:

@@ -81,23 +81,27 @@ class ShopTimes:
 
     def __init__(self, findings: JobTimeFindings) -> None:
         self._findings = findings
-        self._indexes: dict[tuple[Pose, ...], Spent] = {}
+        self._indexes: dict[tuple[Angles, Angles], Spent] = {}
+        self._by_turns: dict[tuple[Pose, ...], Spent] = {}
         self._travels: dict[tuple[Point, Point], Spent] = {}
 
     def index(self, start: Angles, end: Angles) -> Spent:
         """Return an index from pose to pose; see `legs.Times`."""
-        poses = as_pose(start), as_pose(end)
-        # Nothing but how far the axes turn counts; equal turns are timed once.
-        key = self._findings.turns_between(*poses)
-        if key not in self._indexes:
-            whole = self._findings.index_time(*poses)
-            clamp = self._findings.clamp_time(*poses)
-            turn = max(whole.value - clamp.value, 0.0)
-            wide = math.sqrt(max(whole.plus_minus**2 - clamp.plus_minus**2, 0.0))
-            self._indexes[key] = spent(INDEX, turn, wide) + spent(
-                CLAMP, clamp.value, clamp.plus_minus
-            )
-        return self._indexes[key]
+        if (start, end) not in self._indexes:
+            # Nothing but how far the axes turn counts; equal turns are timed once.
+            poses = as_pose(start), as_pose(end)
+            turns = self._findings.turns_between(*poses)
+            if turns not in self._by_turns:
+                self._by_turns[turns] = self._index(*poses)
+            self._indexes[start, end] = self._by_turns[turns]
+        return self._indexes[start, end]
+
+    def _index(self, start: Pose, end: Pose) -> Spent:
+        whole = self._findings.index_time(start, end)
+        clamp = self._findings.clamp_time(start, end)
+        turn = max(whole.value - clamp.value, 0.0)
+        wide = math.sqrt(max(whole.plus_minus**2 - clamp.plus_minus**2, 0.0))
+        return spent(INDEX, turn, wide) + spent(CLAMP, clamp.value, clamp.plus_minus)
 
     def travel(self, start: Point, end: Point) -> Spent:
         """Return the way of the gauge point: up, over, down."""

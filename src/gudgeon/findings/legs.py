@@ -28,8 +28,10 @@ __all__ = [
     "Spent",
     "State",
     "Times",
+    "Turns",
     "leg",
     "spent",
+    "together",
 ]
 
 Floats = NDArray[np.float64]
@@ -61,14 +63,22 @@ class Spent:
         return sum(self.seconds)
 
     def __add__(self, other: Spent) -> Spent:
-        # What is off in one is off in the other alike: the same axes, the same changer.
-        return Spent(
-            tuple(a + b for a, b in zip(self.seconds, other.seconds, strict=True)),
-            tuple(a + b for a, b in zip(self.plus_minus, other.plus_minus, strict=True)),
-        )
+        return together(self, other)
 
 
 NOTHING: Final = Spent()
+
+
+def together(*parts: Spent) -> Spent:
+    """Return the sum of parts.
+
+    What is off in one is off in the others alike, for the axes and the changer are the same: ranges
+    of one cause add up.
+    """
+    return Spent(
+        tuple(map(sum, zip(*(part.seconds for part in parts), strict=True))),
+        tuple(map(sum, zip(*(part.plus_minus for part in parts), strict=True))),
+    )
 
 
 def spent(cause: int, seconds: float, plus_minus: float | None = None) -> Spent:
@@ -156,37 +166,59 @@ class Leg:
     at_once_s: float = 0.0
 
 
-def leg(start: State, end: State, times: Times, rule: ChangeRule) -> Leg:
+Turns = dict[tuple[Angles, Angles], tuple[Spent, Angles]]
+"""Turns to the best pose for a change and on, and that pose, by the poses before and after."""
+
+
+def leg(
+    start: State, end: State, times: Times, rule: ChangeRule, turns: Turns | None = None
+) -> Leg:
     """Return what lies between two cuts, the tool changed in the pose that costs least.
 
     The unit turns with Z at the top.  Two cuts with one tool at one zero in one pose follow each
     other without a way.
+
+    Parameters
+    ----------
+    start, end : State
+    times : Times
+    rule : ChangeRule
+    turns : dict, optional
+        Turns of changes that were worked out before with the same times and rule; more are added.
     """
     if start == end:
         return Leg(NOTHING, None)
     if start.tool != end.tool:
-        return _with_change(start, end, times, rule)
+        return _with_change(start, end, times, rule, {} if turns is None else turns)
     if same_pose(start.angles, end.angles):
         return Leg(_travel(start.point, end.point, times), None)
     index = times.index(start.angles, end.angles)
     over = _travel(_top(start.point, rule), _top(end.point, rule), times)
-    way = (
-        _travel(start.point, _top(start.point, rule), times)
-        + over
-        + _travel(_top(end.point, rule), end.point, times)
+    whole = together(
+        index,
+        _travel(start.point, _top(start.point, rule), times),
+        over,
+        _travel(_top(end.point, rule), end.point, times),
     )
-    return Leg(index + way, None, min(over.total, index.seconds[INDEX]))
+    return Leg(whole, None, min(over.total, index.seconds[INDEX]))
 
 
-def _with_change(start: State, end: State, times: Times, rule: ChangeRule) -> Leg:
+def _with_change(start: State, end: State, times: Times, rule: ChangeRule, turns: Turns) -> Leg:
+    key = start.angles, end.angles
+    if key not in turns:
+        turns[key] = _best_turns(start.angles, end.angles, times, rule)
+    turning, pose = turns[key]
     place = _change_place(start, end, rule)
-    way = _travel(start.point, place, times) + _travel(place, end.point, times)
-    best: Leg | None = None
-    for pose in rule.poses(start.angles, end.angles):
-        turns = _index(start.angles, pose, times) + _index(pose, end.angles, times)
-        found = Leg(turns + way + times.change, pose)
-        if best is None or found.spent.total < best.spent.total - 1e-9:
-            best = found
+    way = _travel(start.point, place, times), _travel(place, end.point, times)
+    return Leg(together(turning, *way, times.change), pose)
+
+
+def _best_turns(start: Angles, end: Angles, times: Times, rule: ChangeRule) -> tuple[Spent, Angles]:
+    best: tuple[Spent, Angles] | None = None
+    for pose in rule.poses(start, end):
+        turning = together(_index(start, pose, times), _index(pose, end, times))
+        if best is None or turning.total < best[0].total - 1e-9:
+            best = turning, pose
     assert best is not None
     return best
 

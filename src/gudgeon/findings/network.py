@@ -18,10 +18,10 @@ from numpy.typing import NDArray
 
 from gudgeon.findings.effort import Effort
 from gudgeon.findings.jobs import Job, Way, same_pose
-from gudgeon.findings.legs import CLAMP, INDEX, ChangeRule, Leg, State, Times, leg
+from gudgeon.findings.legs import CLAMP, INDEX, ChangeRule, Leg, State, Times, Turns, leg
 
 if TYPE_CHECKING:
-    from gudgeon.order.problem import Problem
+    from gudgeon.order.problem import Bound, Problem
 
 __all__ = ["AS_IT_IS", "Network", "Round", "Variation", "best_round", "pose_changes"]
 
@@ -33,6 +33,14 @@ SAME_S: Final = 1e-6
 
 PROVEN_S: Final = 1e-3
 """A bound as near as this to what was found proves it."""
+
+EACH_MOST: Final = 60
+"""Up to so many nodes each tool that may be the last is bounded by itself."""
+
+FIRST_SHARE: Final = 0.2
+SOUGHT_ON: Final = 2
+"""Of more tools than this that may be the last, all are sought with that share of the rounds, and
+so many, the best, with all of them."""
 
 FAR_BEHIND: Final = 0.02
 """A tool with which the load ends longer than the best by this share is not sought further."""
@@ -132,6 +140,7 @@ class Network:
             for way in (*job.ways, *(job.spare if job.number in spare_for else ()))
         )
         self.known: dict[tuple[State, State], Leg] = {} if known is None else known
+        self._turns: Turns = {}
 
     # --- legs -----------------------------------------------------------------------------------
 
@@ -160,7 +169,7 @@ class Network:
         key = (start, end)
         found = self.known.get(key)
         if found is None:
-            found = self.known[key] = leg(start, end, self.times, self.rule)
+            found = self.known[key] = leg(start, end, self.times, self.rule, self._turns)
         return found
 
     def legs(self, nodes: Sequence[int]) -> tuple[Leg, ...]:
@@ -270,8 +279,7 @@ def best_round(
         _Closed(Problem(between, own, *network.ends(tool, variation), group, before))
         for tool in network.last_tools
     ]
-    for number, one in enumerate(closed):
-        one.seek(effort.rounds, effort.seed, None, _share(effort.told, number, len(closed)))
+    _seek_all(closed, effort)
     if effort.keep_going is not None:
         _seek_on(closed, effort, effort.keep_going)
     best = min(closed, key=lambda one: one.seconds)
@@ -281,6 +289,20 @@ def best_round(
     if effort.bound <= 0.0:
         return Round(order, seconds)
     return _with_bound(closed, effort, seconds, order)
+
+
+def _seek_all(closed: Sequence[_Closed], effort: Effort) -> None:
+    """Seek with the rounds asked for; where many tools may be the last, with fewer at first."""
+    likely = list(closed)
+    steps = len(closed)
+    if len(closed) > SOUGHT_ON:
+        steps += SOUGHT_ON
+        for number, one in enumerate(closed):
+            first = max(1, int(FIRST_SHARE * effort.rounds))
+            one.seek(first, effort.seed, None, _share(effort.told, number, steps))
+        likely = sorted(closed, key=lambda one: one.seconds)[:SOUGHT_ON]
+    for number, one in enumerate(likely, start=steps - len(likely)):
+        one.seek(effort.rounds, effort.seed, None, _share(effort.told, number, steps))
 
 
 def _seek_on(closed: Sequence[_Closed], effort: Effort, keep_going: Callable[[], bool]) -> None:
@@ -297,21 +319,41 @@ def _seek_on(closed: Sequence[_Closed], effort: Effort, keep_going: Callable[[],
 def _with_bound(
     closed: Sequence[_Closed], effort: Effort, seconds: float, order: tuple[int, ...]
 ) -> Round:
+    """Return the round with a bound that holds whatever tool is the last.
+
+    First all at once: a load that may begin with any tool and end with any other.  That one is
+    never longer, but by about a tool change too short; where it leaves a gap and the load is small
+    enough, each tool is bounded by itself.
+    """
+    least = -math.inf
+    if len(closed) > 1:
+        least = _low(_loosened(closed), effort, order).seconds
+    small = closed[0].problem.nodes <= EACH_MOST
+    if least < seconds - PROVEN_S and (small or len(closed) == 1):
+        lows = []
+        for one in sorted(closed, key=lambda one: one.seconds):
+            low = _low(one.problem, effort, one.order, len(closed))
+            if low.order is not None and one.problem.seconds(low.order) < seconds - SAME_S:
+                seconds, order = one.problem.seconds(low.order), low.order
+            lows.append(low.seconds)
+        least = max(least, min(lows))
+    return Round(order, seconds, min(least, seconds), least >= seconds - PROVEN_S)
+
+
+def _low(problem: Problem, effort: Effort, hint: Sequence[int], share: int = 1) -> Bound:
     from gudgeon.order.bound import bound
 
-    lows = []
-    for one in sorted(closed, key=lambda one: one.seconds):
-        low = bound(
-            one.problem,
-            effort=effort.bound / len(closed),
-            hint=one.order,
-            keep_going=effort.bound_going,
-        )
-        if low.order is not None and one.problem.seconds(low.order) < seconds - SAME_S:
-            seconds, order = one.problem.seconds(low.order), low.order
-        lows.append(low.seconds)
-    least = min(lows)
-    return Round(order, seconds, min(least, seconds), least >= seconds - PROVEN_S)
+    return bound(problem, effort=effort.bound / share, hint=hint, keep_going=effort.bound_going)
+
+
+def _loosened(closed: Sequence[_Closed]) -> Problem:
+    """Return the problem that begins and ends as is best for each node by itself."""
+    from gudgeon.order.problem import Problem
+
+    one = closed[0].problem
+    start = np.min([each.problem.start for each in closed], axis=0)
+    finish = np.min([each.problem.finish for each in closed], axis=0)
+    return Problem(one.between, one.own, start, finish, one.group, one.before)
 
 
 def _share(
