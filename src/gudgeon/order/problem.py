@@ -14,7 +14,15 @@ from typing import Any, Final
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-__all__ = ["Bound", "CycleError", "Found", "Problem", "UnreachableError"]
+__all__ = [
+    "Bound",
+    "CycleError",
+    "Found",
+    "Problem",
+    "UnreachableError",
+    "checked_pairs",
+    "closed",
+]
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
@@ -167,7 +175,7 @@ class Problem:
         }
         if not np.all(np.isfinite(numbers["own"])):
             raise ValueError("own holds a time that is not finite")
-        numbers["before"] = _pairs(before, int(numbers["group"].max()) + 1)
+        numbers["before"] = checked_pairs(before, int(numbers["group"].max()) + 1)
         for name, value in numbers.items():
             value.setflags(write=False)
             object.__setattr__(self, name, value)
@@ -191,7 +199,7 @@ class Problem:
     @cached_property
     def closure(self) -> Bools:
         """Whether group a comes before group b, directly or by others; shape (m, m)."""
-        return _closure(self.groups, self.before)
+        return closed(self.groups, self.before)
 
     @cached_property
     def cost(self) -> Floats:
@@ -273,7 +281,16 @@ def _groups(value: ArrayLike, count: int) -> Ints:
     return group.astype(np.int64)
 
 
-def _pairs(value: ArrayLike, groups: int) -> Ints:
+def checked_pairs(value: ArrayLike, groups: int) -> Ints:
+    """Return pairs (a, b), a before b, sorted and each once.
+
+    Raises
+    ------
+    CycleError
+        If they go round in a circle.
+    ValueError
+        If they are not pairs of whole numbers from 0 to groups - 1.
+    """
     pairs = np.array(value)
     if pairs.size == 0:
         return _NO_PAIRS.copy()
@@ -312,7 +329,7 @@ def _ring(groups: int, pairs: Ints) -> list[int]:
     return way[way.index(at) :][::-1]
 
 
-def _closure(groups: int, pairs: Ints) -> Bools:
+def closed(groups: int, pairs: Ints) -> Bools:
     """Return which group comes before which, directly or by others."""
     first = np.zeros((groups, groups), dtype=bool)
     first[pairs[:, 0], pairs[:, 1]] = True

@@ -24,7 +24,17 @@ import numpy as np
 from gudgeon.order import compiled as chances
 from gudgeon.order.compiled import chance, compiled, mark_of, pick
 
-__all__ = ["MARK", "anneal", "choose_nodes", "first_sequence", "length"]
+__all__ = [
+    "MARK",
+    "anneal",
+    "choose_nodes",
+    "first_sequence",
+    "length",
+    "move_run",
+    "put_back",
+    "sort_taken",
+    "take_out",
+]
 
 MOST_STRING: Final = 10
 """Longest string that is taken out at once."""
@@ -116,7 +126,7 @@ def first_sequence(cost, group, first, nodes, early, state):  # type: ignore[no-
 
 
 @numba.njit
-def _take_out(group, near, sequence, place, taken, state, most, share):  # type: ignore[no-untyped-def]
+def take_out(group, near, sequence, place, taken, state, most, share):  # type: ignore[no-untyped-def]
     """Take out strings around groups that lie near a drawn one; return how many groups.
 
     `place` (m,) becomes -1 for those in `taken`; the sequence closes up.
@@ -152,7 +162,7 @@ def _take_out(group, near, sequence, place, taken, state, most, share):  # type:
 
 
 @numba.njit
-def _sort_taken(taken, count, was, early, late, state):  # type: ignore[no-untyped-def]
+def sort_taken(taken, count, was, early, late, state):  # type: ignore[no-untyped-def]
     """Bring the groups that were taken out into the sequence in which they are put back."""
     way = chance(state)
     keys = np.empty(count)
@@ -177,7 +187,7 @@ def _sort_taken(taken, count, was, early, late, state):  # type: ignore[no-untyp
 
 
 @numba.njit
-def _put_back(  # type: ignore[no-untyped-def]
+def put_back(  # type: ignore[no-untyped-def]
     cost, back, group, first, nodes, early, late, sequence, place, own, many, blink, state
 ):
     """Put one group back at its best place by its best node; `many` groups are in the sequence."""
@@ -214,7 +224,7 @@ def _put_back(  # type: ignore[no-untyped-def]
 
 
 @numba.njit
-def _move_run(cost, group, early, late, sequence, place, marks, room, blink, state):  # type: ignore[no-untyped-def]
+def move_run(cost, group, early, late, sequence, place, marks, room, blink, state):  # type: ignore[no-untyped-def]
     """Move what lies between two dear steps to its best other place; whether there was one."""
     groups = len(place)
     middle = 1 + pick(state, groups)
@@ -320,16 +330,16 @@ def anneal(  # type: ignore[no-untyped-def]
         heat = hot * (cold / hot) ** (step / rounds)
         trial[:] = now
         if chance(state) < RUN_SHARE:
-            if not _move_run(cost, group, early, late, trial, place, marks, room, blink, state):
+            if not move_run(cost, group, early, late, trial, place, marks, room, blink, state):
                 continue
         else:
             for k in range(1, groups + 1):
                 place[group[trial[k]]] = k
             was[:] = place
-            count = _take_out(group, near, trial, place, taken, state, most, 0.7)
-            _sort_taken(taken, count, was, early, late, state)
+            count = take_out(group, near, trial, place, taken, state, most, 0.7)
+            sort_taken(taken, count, was, early, late, state)
             for k in range(count):
-                _put_back(
+                put_back(
                     cost, back, group, first, nodes, early, late, trial, place, taken[k],
                     groups - count + k, blink, state,
                 )  # fmt: skip
