@@ -51,7 +51,7 @@ RUN_SHARE: Final = 0.3
 MARK: Final = mark_of(chances)
 
 
-@numba.njit
+@compiled
 def length(cost, sequence):  # type: ignore[no-untyped-def]
     """Add up the steps of a sequence."""
     total = 0.0
@@ -92,8 +92,8 @@ def choose_nodes(cost, group, first, nodes, sequence, value, came):  # type: ign
     return value[now, 0]
 
 
-@numba.njit
-def first_sequence(cost, group, first, nodes, early, state):  # type: ignore[no-untyped-def]
+@compiled
+def first_sequence(cost, group, first, nodes, early, state, mark=MARK):  # type: ignore[no-untyped-def]
     """Go to the nearest operation that is allowed next, again and again; return the sequence."""
     groups = len(first) - 1
     left = np.empty(groups, np.int64)
