@@ -255,11 +255,11 @@ class ProgramTimeFindings(TimedFindings):
 
     def _running(self, track: Track) -> _Running:
         """Return the seconds of everything that moves, settling included; raises `Lacking`."""
-        from gudgeon.timing.clock import time_moves
-
         over_work = self.cell.timing.mixed_feed == "over the work"
         steps = steps_of(track, self.worked_by_words, self._turned_work if over_work else None)
         own, unsure, told = self.ground(steps.axes, steps.concerns)
+        from gudgeon.timing.clock import time_moves  # the compiler, only where it is needed
+
         label = steps.use * len(CAUSES) + steps.cause
         shape = len(steps.uses), len(CAUSES)
         stood: list[Floats] = []
