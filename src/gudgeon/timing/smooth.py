@@ -167,27 +167,24 @@ def _between(first, last, v0, v1, up, length, most, seconds, speed):  # type: ig
             speed[i] = v0
         return
     top, rise, fall = _peak(way, v0, v1, most[up, 0], au, ju, ad, jd)
-    # A way too short for the milder of two accelerations: the rise pressed together.
-    press = max(1.0, (rise + fall) / way) if rise + fall > way * (1.0 + 1e-13) else 1.0
     rise_s = _rise_s(top - v0, au, ju)
     fall_s = _rise_s(top - v1, ad, jd)
-    steady = max(0.0, way * press - rise - fall)
+    steady = max(0.0, way - rise - fall)
     total = rise_s + fall_s + (steady / top if top > 0.0 else 0.0)
     gone = 0.0
     before = 0.0
     for i in range(first, last):
         gone += length[i]
-        s = gone * press
         if i == last - 1:
             t, v = total, v1
-        elif s < rise:
-            t, v = _within(s, v0, top - v0, au, ju)
-        elif s <= rise + steady:
-            t, v = rise_s + (s - rise) / top, top
+        elif gone < rise:
+            t, v = _within(gone, v0, top - v0, au, ju)
+        elif gone <= rise + steady:
+            t, v = rise_s + (gone - rise) / top, top
         else:
-            t, v = _within(way * press - s, v1, top - v1, ad, jd)
+            t, v = _within(way - gone, v1, top - v1, ad, jd)
             t = total - t
-        seconds[i] = max(0.0, t - before) / press
+        seconds[i] = max(0.0, t - before)
         before = max(t, before)
         speed[i] = v
 
