@@ -219,6 +219,7 @@ def test_the_whole_demo_is_answered(shop: str) -> None:
         "alder-ford": {
             "fits": "yes_if",
             "changes": "yes_if",
+            "order": "yes_if",
             "accurate": "yes_if",
             "drifted": "no",
         },
