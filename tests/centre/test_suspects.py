@@ -9,6 +9,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from gudgeon.centre import many
 from gudgeon.centre.fit import fit_lines
 from gudgeon.centre.mistakes import CHANCES, UNKNOWN, corrections, differ
 from gudgeon.centre.readings import Model
@@ -276,6 +277,20 @@ def test_a_column_in_the_wrong_unit_is_one_mistake_and_soon_found(
         for one, row in zip(found[0].corrected, filter(spoilt, rows), strict=True)
     )
     assert len(found) == 1
+
+
+def test_a_group_larger_than_what_is_looked_at_is_one_mistake(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    """Of a long table only the worst rows are looked at one by one, groups of all of them."""
+    monkeypatch.setattr(many, "MANY", 12)
+    unit = Unit(frame(), seed=3)
+    rows = list(unit.full())
+    bad = [moved(r, 1, 24.4 * r.position_mm[1]) for r in rows]
+    (found,) = told(unit, bad)
+    assert found.reason == "unit"
+    assert [r.row for r in found.readings] == [r.row for r in rows]
+    assert told(unit, rows) == ()
 
 
 def test_a_unit_that_moved_between_two_rows_is_told_with_the_rows_on_both_sides() -> None:

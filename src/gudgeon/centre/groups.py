@@ -13,7 +13,7 @@ from gudgeon.centre.fit import Known, LineFit
 from gudgeon.centre.freeing import starting_values
 from gudgeon.centre.mistakes import Correction, of_a_group, of_a_seat
 from gudgeon.centre.readings import Reading
-from gudgeon.centre.removal import BAD_SEAT, Removal
+from gudgeon.centre.removal import BAD_SEAT
 from gudgeon.centre.usable import upright, usable
 
 __all__ = ["Groups"]
@@ -39,8 +39,8 @@ class Groups:
     fit : LineFit
     readings : tuple of Reading
     priors : tuple of Known
-    removal : Removal
-        Of the same readings.
+    gone : frozenset of int
+        Readings that cannot be right and are left out.
     """
 
     def __init__(
@@ -48,22 +48,25 @@ class Groups:
         fit: LineFit,
         readings: tuple[Reading, ...],
         priors: tuple[Known, ...],
-        removal: Removal,
+        gone: frozenset[int],
     ) -> None:
-        self.fit, self.readings, self.priors, self.removal = fit, readings, priors, removal
+        self.fit, self.readings, self.priors, self.gone = fit, readings, priors, gone
+        self.bank = Bank(fit, readings, upright(fit), priors)
+        residual_rows = self.bank.model.residual_rows
+        kept = [k for k in self.bank.base if residual_rows[k] not in gone]
+        self.dof = self.bank.solve(kept)[1]
 
     def best(self, best: float) -> tuple[float, tuple[int, ...], Correction] | None:
         """Return the best correction of rows that were all treated wrongly alike."""
-        removal = self.removal
         found: tuple[float, tuple[int, ...], Correction] | None = None
         for rows, chance, tried in self._groups():
             # What is left without them bounds what any correction of them can reach.
             whole = len(rows) == len(self.readings)
-            left = 0.0 if whole else self._without(frozenset(rows) | removal.gone)
+            left = 0.0 if whole else self._without(frozenset(rows) | self.gone)
             for correction in tried:
                 price = -2.0 * math.log(chance) + correction.cost
                 limit = found[0] if found else best
-                if float(misfit(left, removal.dof)) + price >= limit:
+                if float(misfit(left, self.dof)) + price >= limit:
                     continue
                 score = price + self._refitted(rows, correction)
                 if score < limit:
@@ -75,11 +78,11 @@ class Groups:
         changed = list(self.readings)
         for row, reading in zip(rows, correction.readings, strict=True):
             changed[row] = reading
-        good = usable(self.removal.bank.model_of(tuple(changed)), upright(self.fit))
+        good = usable(self.bank.model_of(tuple(changed)), upright(self.fit))
         if not all(good[row] for row in rows):
             return math.inf
         # Not from the fit: rows that are metres off have taken it anywhere.
-        values = starting_values(self.removal.bank.model_of(tuple(changed)), {})
+        values = starting_values(self.bank.model_of(tuple(changed)), {})
         left, dof = math.inf, 0
         for _ in range(ROUNDS):
             bank = Bank(self.fit, tuple(changed), values, self.priors)
@@ -92,7 +95,7 @@ class Groups:
 
     def _without(self, rows: frozenset[int]) -> float:
         """Return chi-square without some rows, the model made linear anew."""
-        values, left = starting_values(self.removal.bank.model, {}), math.inf
+        values, left = starting_values(self.bank.model, {}), math.inf
         for _ in range(ROUNDS):
             bank = Bank(self.fit, self.readings, values, self.priors)
             chosen = [k for k in bank.base if bank.model.residual_rows[k] not in rows]

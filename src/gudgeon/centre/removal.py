@@ -42,6 +42,9 @@ DECADES: Final = math.log(1e6)
 MOST_ROWS: Final = 0.5
 """Share of the readings up to which rows may be bad."""
 
+MOST_ELEMENTS: Final = 10
+"""Things that may have gone wrong at once; beyond that nothing would be told by naming them."""
+
 TRIPLES_FROM: Final = 12
 """Best pairs from which sets of three are grown."""
 
@@ -302,7 +305,7 @@ class Removal:
         pairs.sort(key=lambda item: item.score)
         found += pairs[:PAIRS]
         grown = pairs[:TRIPLES_FROM]
-        most = int(MOST_ROWS * len(self.bank.readings))
+        most = min(int(MOST_ROWS * len(self.bank.readings)), MOST_ELEMENTS)
         for size in range(3, most + 1):
             sets = {
                 tuple(sorted((*item.chosen, i)))

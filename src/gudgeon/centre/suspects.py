@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Mapping
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, replace
 from types import MappingProxyType
 from typing import Final
@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 
 from gudgeon.centre.errors import OPTIONAL
 from gudgeon.centre.evidence import Bank, misfit, priors_of
-from gudgeon.centre.fit import Known, LineFit, chi_square_99
+from gudgeon.centre.fit import Known, LineFit, chi_square_99, fit_lines
 from gudgeon.centre.groups import Groups
 from gudgeon.centre.many import most_telling
 from gudgeon.centre.mistakes import Correction, corrections, differ
@@ -73,14 +73,24 @@ def find_suspects(
     have stopped wrong and the unit may have moved between two rows (`Removal`).  For every set that
     explains the readings, each catalogue entry is tried on each bad row and put beside "off by any
     amount".  A reading that nothing else checks is never called bad, and never called good either.
-    Of a table of many readings those that fit worst are looked at (`most_telling`).
+    Of a table of many readings those that fit worst are looked at one by one (`most_telling`);
+    groups that were treated wrongly alike are looked for among all.
     """
     if not fit.free or fit.dof < 1:
         return ()
-    priors = priors_of(fit, known or {}, extra)
-    looked_at, others = most_telling(fit)
-    study = _Study(fit, looked_at, (*priors, *others), inch)
-    found = study.suspects()
+
+    def studied(anew: LineFit) -> _Study:
+        priors = priors_of(anew, known or {}, extra)
+        looked_at, others = most_telling(anew)
+        return _Study(anew, looked_at, (*priors, *others), inch, (anew.used, priors))
+
+    def corrected(readings: tuple[Reading, ...]) -> _Study:
+        return studied(
+            fit_lines(fit.frame, readings, known, extra=extra, index_u_rad=fit.index_u_rad)
+        )
+
+    study = studied(fit)
+    found = study.suspects(corrected)
     return (*found, *study.set_aside(fit.set_aside))
 
 
@@ -99,9 +109,15 @@ class _Study:
     """Search among one set of readings."""
 
     def __init__(
-        self, fit: LineFit, readings: tuple[Reading, ...], priors: tuple[Known, ...], inch: bool
+        self,
+        fit: LineFit,
+        readings: tuple[Reading, ...],
+        priors: tuple[Known, ...],
+        inch: bool,
+        whole: tuple[tuple[Reading, ...], tuple[Known, ...]],
     ) -> None:
         self.fit, self.readings, self.priors, self.inch = fit, readings, priors, inch
+        self.whole = whole
         self.optional = tuple(name for name in fit.parameters if name in OPTIONAL)
         self.catalogue: dict[int, tuple[Correction, ...]] = {}
         self.values = upright(fit)
@@ -124,8 +140,17 @@ class _Study:
                 before = rows
             return removal, ranked
 
-    def suspects(self, depth: int = 0) -> tuple[Suspect, ...]:
-        """Return what is bad among the readings."""
+    def suspects(
+        self, corrected: Callable[[tuple[Reading, ...]], _Study] | None = None
+    ) -> tuple[Suspect, ...]:
+        """Return what is bad among the readings.
+
+        Parameters
+        ----------
+        corrected : callable, optional
+            Returns the study of all readings with a group of them corrected; without it no groups
+            are tried.
+        """
         nothing = self.removal.nothing
         best = self.ranked[0]
         odd = nothing.score - best.score > FOUND
@@ -133,21 +158,22 @@ class _Study:
             return ()
         named = self._named() if odd else [self._name(nothing)]
         plain = len(named[0].rows) == 1 and named[0].causes and self._settled(named[0])
-        group = None
-        if odd and depth == 0 and not plain:
-            groups = Groups(self.fit, self.readings, self.priors, self.removal)
-            group = groups.best(named[0].score)
-        if group is not None and group[0] < named[0].score:
-            _, rows, correction = group
-            changed = list(self.readings)
-            for row, reading in zip(rows, correction.readings, strict=True):
-                changed[row] = reading
-            rest = _Study(self.fit, tuple(changed), self.priors, self.inch)
-            old = tuple(self.readings[row] for row in rows)
-            off = max((self._off(row, rest.values)[0] for row in rows), key=abs)
-            margin = 0.5 * (named[0].score - group[0])
-            whole = Suspect(old[0], off, correction.reason, old, correction.readings, margin)
-            return (whole, *rest.suspects(depth + 1))
+        if odd and corrected is not None and not plain:
+            # All readings: a group may be larger than what is looked at one by one.
+            readings, priors = self.whole
+            gone = frozenset(impossible(self.fit, readings))
+            group = Groups(self.fit, readings, priors, gone).best(named[0].score)
+            if group is not None and group[0] < named[0].score:
+                _, rows, correction = group
+                changed = list(readings)
+                for row, reading in zip(rows, correction.readings, strict=True):
+                    changed[row] = reading
+                rest = corrected(tuple(changed))
+                old = tuple(readings[row] for row in rows)
+                off = self._furthest(old, rest.values)
+                margin = 0.5 * (named[0].score - group[0])
+                whole = Suspect(old[0], off, correction.reason, old, correction.readings, margin)
+                return (whole, *rest.suspects())
         first = named[0]
         close = [
             item
@@ -171,6 +197,13 @@ class _Study:
                     unsure = suspect.either or not sure.issuperset(rows)
                     found.append(replace(suspect, either=unsure))
         return tuple(found)
+
+    def _furthest(self, readings: tuple[Reading, ...], values: Floats) -> float:
+        """Return by how much that one of some readings is off that lies furthest from the lines."""
+        model = self.removal.bank.model_of(readings)
+        off = np.asarray(model.residuals(values), dtype=np.float64)
+        here = [k for k, row in enumerate(model.residual_rows) if row < len(readings)]
+        return float(max((off[k] for k in here), key=abs))
 
     def _settled(self, item: _Named) -> bool:
         """Whether an explanation leaves no more misfit than the stated noise may make."""
