@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import importlib.util
 import json
 import os
 import shutil
@@ -18,6 +19,9 @@ import pytest
 pytest.importorskip("fastapi", reason='the page needs the extra "web"')
 pytest.importorskip("httpx", reason="httpx asks the server here")
 
+import httpx
+
+from gudgeon.faces.terminal import main
 from gudgeon.faces.web import wire
 from gudgeon.faces.web.playback import COLUMNS
 from tests.faces.test_clears_stopped import program
@@ -325,6 +329,47 @@ def test_when_the_server_is_killed_its_processes_end_too(proving: Running) -> No
 
 
 # --- starting -------------------------------------------------------------------------------------
+
+
+def test_without_the_extra_it_is_told_what_to_install(
+    monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    found = importlib.util.find_spec
+    monkeypatch.setattr(
+        importlib.util, "find_spec", lambda name: None if name == "uvicorn" else found(name)
+    )
+    assert main(["show", str(DEMO / "alder-ford.toml"), "--no-open"]) == 2
+    assert 'the page needs uvicorn, not installed yet; install "gudgeon[web]"' in " ".join(
+        capsys.readouterr().err.split()
+    )
+
+
+@pytest.mark.parametrize("port", ["-1", "70000", "x"])
+def test_a_port_that_is_none_is_told(port: str, capsys: pytest.CaptureFixture[str]) -> None:
+    assert main(["show", str(DEMO / "alder-ford.toml"), "--no-open", "--port", port]) == 2
+    assert "port" in capsys.readouterr().err
+
+
+def test_the_network_is_told_with_its_danger_and_a_code(folder: Path) -> None:
+    wide = Running(folder / "alder-ford.toml", "--port", "0", "--lan")
+    try:
+        wide.until(lambda: any("enter there the code" in line for line in wide.said))
+        assert any("plain HTTP" in line for line in wide.said)
+        assert wide.get("/api/cell")["file"] == "alder-ford.toml"
+        with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as outward:
+            try:
+                outward.connect(("192.0.2.1", 9))  # sends nothing
+                address = outward.getsockname()[0]
+            except OSError:
+                pytest.skip("this computer is on no network")
+        there = f"http://{address}:{wide.port}"
+        assert httpx.get(f"{there}/api/cell").status_code == 401
+        code = next(line for line in wide.said if "the code" in line).split("code")[1]
+        with httpx.Client(base_url=there, timeout=SECONDS) as tablet:
+            assert tablet.post("/pair", data={"code": code}).status_code == 303
+            assert tablet.get("/api/cell").json()["file"] == "alder-ford.toml"
+    finally:
+        wide.close()
 
 
 def test_a_cell_that_is_not_there_is_told(tmp_path: Path) -> None:

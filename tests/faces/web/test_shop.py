@@ -156,6 +156,17 @@ def test_server_and_worker_agree_on_the_digest(shop: Shop, folder: Path) -> None
         assert seen.inputs(program) == Shop(folder / "cell.toml").inputs(program)
 
 
+def test_only_programs_beside_a_program_can_be_called_by_it(shop: Shop, folder: Path) -> None:
+    (folder / "models" / "b.nc").write_text("M98 P7\n")
+    asked = ["models/b.nc"]
+    before = shop.look(asked)
+    (folder / "models" / "O7.nc").write_text("M99\n")
+    after = shop.look(asked)
+    assert after.inputs("part.nc") == before.inputs("part.nc") == shop.inputs("part.nc")
+    assert after.inputs("models/b.nc") != before.inputs("models/b.nc")
+    assert after.inputs("models/b.nc") == shop.inputs("models/b.nc")
+
+
 def test_a_change_of_the_same_size_within_one_tick_is_seen(shop: Shop, folder: Path) -> None:
     file = folder / "readings.csv"
     before = shop.look()
