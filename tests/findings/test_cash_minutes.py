@@ -36,6 +36,7 @@ class WithOrder(Findings):
 
     told: PartTime | None = None
     asked = 0
+    spans = 0
 
     @property
     def load_time(self) -> PartTime | None:  # type: ignore[override]
@@ -44,6 +45,7 @@ class WithOrder(Findings):
 
     @property
     def load_time_span(self) -> tuple[PartTime, PartTime | None] | None:  # type: ignore[override]
+        self.spans += 1
         return None if self.told is None else (self.told, self.told)
 
 
@@ -128,7 +130,7 @@ def test_the_order_is_not_asked_where_nothing_hangs_on_it() -> None:
     saved = replace(BASE, time_per_part_now=None, saved_per_part=minutes(15.0))
     findings = known(saved, Load(1.0))
     pays.answer(findings)
-    assert findings.asked == 0
+    assert findings.asked == findings.spans == 0
     findings = known(BASE, Load(700.0))
     pays.answer(findings)
     assert findings.asked == 1
@@ -200,6 +202,13 @@ def test_all_three_entered_and_an_order_that_takes_longer() -> None:
     found = ask(money, Load(20.0 * MIN))
     assert found.figure("hours_saved").value == pytest.approx(10.0 / 60.0 * 1200.0)
     assert len([text for text in found.cautions if text.startswith("money.")]) == 2
+
+
+def test_an_order_without_loading_never_counts_as_too_short() -> None:
+    short = Load(5.0 * MIN, with_loading=False)
+    for money in (BOTH, SAVED):
+        found = unit_times(money, short)
+        assert not found.cautions and not found.worked_out
 
 
 times = st.floats(60.0, 3000.0)

@@ -460,6 +460,12 @@ def test_another_pose_in_which_the_brake_holds_is_the_condition() -> None:
     assert any('pose of "top"' in str(name) for name in names)
 
 
+def test_another_pose_that_does_not_hold_either_is_no_way_out() -> None:
+    found = with_other_pose(4000.0, level_first=False)
+    assert found.verdict is Verdict.NO
+    assert 'in the pose of "top"' not in found.headline + str(found.fix) + found.next_step
+
+
 def test_another_pose_in_which_it_does_not_hold_is_left_out() -> None:
     heavy = with_other_pose(1200.0, level_first=True)
     assert heavy.verdict is Verdict.YES_IF

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import Final
+
 from gudgeon.answer import Column, Table
 from gudgeon.findings import Findings
 from gudgeon.findings.cut_estimates import Push
@@ -10,6 +12,9 @@ from gudgeon.quantity.kinds import Kind
 from gudgeon.quantity.show import Units
 
 __all__ = ["force_table"]
+
+ALWAYS: Final = 7
+"""So many columns, up to the torque of the spindle, are always there."""
 
 
 def force_table(findings: Findings) -> Table | None:
@@ -38,8 +43,15 @@ def force_table(findings: Findings) -> Table | None:
         Column("pressure", "specific cutting force", units.unit(Kind.STRESS)),
         Column("teeth", "teeth in the cut"),
     )
-    rows = tuple(_row(units, name, forces) for name, forces in worked.values())
-    return Table("forces", "Cutting forces as worked out", columns, rows)
+    rows = [_row(units, name, forces) for name, forces in worked.values()]
+    # Chips are known of some ways only.
+    kept = [k for k in range(len(columns)) if k < ALWAYS or any(row[k] is not None for row in rows)]
+    return Table(
+        "forces",
+        "Cutting forces as worked out",
+        tuple(columns[k] for k in kept),
+        tuple(tuple(row[k] for k in kept) for row in rows),
+    )
 
 
 def _row(units: Units, name: str, forces: CutForces) -> tuple[str | float | None, ...]:
