@@ -6,8 +6,12 @@ Whether table, platter, drives, brakes and bolts bear the fixture with its parts
 at every stage of loading, and how hard each operation may push.  One after the other: the mass on
 the table; the load on the platter, flat and upright; the torque of the weight about the tilt line
 and about the tilted rotary line, part by part in loading order and for the worst order there could
-be; the brakes against every operation; the bolts between fixture and platter and between unit and
-table against slip, lifting off and stretch.
+be; the brakes against every operation, in every pose in which it may be cut; the bolts between
+fixture and platter and between unit and table against slip, lifting off and stretch.
+
+How hard an operation pushes is what was measured and entered (`thrust`, `side_force`).  Else it is
+worked out, with a range that is told: from the load of the spindle (`spindle_power`, `speed` and
+the tool's diameter), or from the specific cutting force of the material with what the cutter cuts.
 
 Why it matters
 --------------
