@@ -27,6 +27,7 @@ from gudgeon.findings.legs import (
     spent,
 )
 from gudgeon.findings.network import Network, Variation, best_round, varied
+from gudgeon.order.problem import Bound
 
 QUICK = Effort(rounds=2_000, bound=0.0)
 TOP = 100.0
@@ -83,6 +84,8 @@ def test_the_unit_turns_with_z_at_the_top() -> None:
     assert found.spent.seconds[CLAMP] == 1.0
     assert found.at_once_s == 3.0
     assert varied(found, Variation(at_once=True)) == pytest.approx(found.spent.total - 3.0)
+    far = leg(at(1, 0, 0, (0.0, 0.0, TOP)), at(1, 90, 0, (200.0, 0.0, TOP)), Plain(), rule())
+    assert far.at_once_s == pytest.approx(90.0)  # no more than the turn itself
 
 
 def test_a_turn_without_known_places_counts_the_turn_alone() -> None:
@@ -252,6 +255,25 @@ def test_of_many_tools_the_loosened_bound_holds(monkeypatch: pytest.MonkeyPatch)
         assert found.low_s is not None
         best = by_hand(net)
         assert best - 40.0 <= found.low_s <= best + 1e-6  # short by a few changes at most
+
+
+def test_the_loosened_bound_counts_no_change_at_the_start(monkeypatch: pytest.MonkeyPatch) -> None:
+    """By hand: T1, T2, T2, T1 in one pose is two changes; each tool may stand at the end."""
+    bounded = []
+
+    def low(problem, *more):
+        bounded.append(problem)
+        return Bound(0.0, False, None)
+
+    monkeypatch.setattr(network_module, "EACH_MOST", 0)
+    monkeypatch.setattr(network_module, "_low", low)
+    jobs = [job(0, 1, 0), job(1, 2, 0), job(2, 1, 0), job(3, 2, 0)]
+    net = network(jobs, [(0, 1), (1, 2), (0, 3)])
+    assert set(net.last_tools) == {1, 2}
+    found = best_round(net, Effort(rounds=500, bound=0.5))
+    assert found.seconds == pytest.approx(20.0 + 20.0)
+    (loosened,) = bounded
+    assert loosened.seconds(found.nodes) <= found.seconds + 1e-9
 
 
 def test_the_search_goes_on_until_it_is_told_to_stop() -> None:
