@@ -72,11 +72,27 @@ def test_cutting_moves_in_two_changes_nothing(
     rules = Rules(straight_rapids=straight)
     whole = timed(moves, rules, uneven(jerk))
     parts = timed(cut(moves, at), rules, uneven(jerk))
-    assert_allclose(parts.seconds.sum(), whole.seconds.sum(), rtol=1e-9)
+    # With jerk, cutting offers other places where a rise may end: once in some thousand programs.
+    assert_allclose(parts.seconds.sum(), whole.seconds.sum(), rtol=1e-9 if jerk == np.inf else 0.05)
     pairs = parts.seconds[0::2] + parts.seconds[1::2]
     if jerk == np.inf and straight:
         assert_allclose(pairs, whole.seconds, rtol=1e-6, atol=1e-9)
         assert_allclose(parts.speed_end[1::2], whole.speed_end, rtol=1e-6, atol=1e-4)
+
+
+@settings(deadline=None, max_examples=100)
+@given(
+    st.lists(st.floats(0.01, 50.0), min_size=1, max_size=20),
+    st.floats(1.0, 600.0),
+    st.floats(1e3, 1e6),
+)
+def test_pieces_of_a_straight_line_with_jerk_are_the_line(
+    pieces: list[float], feed: float, jerk: float
+) -> None:
+    ends = np.cumsum(pieces)[:, None] * [0.6, 0.0, 0.8]
+    found = total(feeds(ends, feed), Rules(), uneven(jerk))
+    whole = total(feeds(ends[-1:], feed), Rules(), uneven(jerk))
+    assert_allclose(found, whole, rtol=1e-9)
 
 
 @pytest.mark.parametrize("jerk", JERKS)
@@ -85,7 +101,9 @@ def test_cutting_moves_in_two_changes_nothing(
 def test_stopping_is_never_faster(jerk: float, moves: Moves) -> None:
     stops = timed(moves, Rules(look_ahead=False), uneven(jerk))
     ahead = timed(moves, Rules(), uneven(jerk))
-    assert ahead.seconds.sum() <= stops.seconds.sum() * (1 + 1e-9)
+    # With jerk a rise through many moves has the least acceleration of them.
+    least = 1e-9 if jerk == np.inf else 0.03
+    assert ahead.seconds.sum() <= stops.seconds.sum() * (1 + least)
 
 
 @pytest.mark.parametrize("jerk", JERKS)
@@ -96,7 +114,7 @@ def test_a_larger_tolerance_is_never_slower(
 ) -> None:
     fine = total(moves, Rules(corner_tolerance_mm=tolerance), uneven(jerk))
     coarse = total(moves, Rules(corner_tolerance_mm=tolerance * times), uneven(jerk))
-    assert coarse <= fine * (1 + (1e-9 if jerk == np.inf else 0.02))
+    assert coarse <= fine * (1 + (1e-9 if jerk == np.inf else 0.05))
 
 
 @settings(deadline=None, max_examples=100)
