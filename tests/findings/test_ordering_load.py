@@ -271,8 +271,45 @@ def test_the_time_of_a_change_at_which_the_order_turns() -> None:
     assert turn.below
     assert (slow.ordering.changes, turn.changes) == (3, 4)
     for off, changes in ((-0.05, turn.changes), (0.05, slow.ordering.changes)):
-        near = load(*cuts, stations=ONE, timing={"tool_change": Amount(turn.change_s + off)})
+        near = load(*cuts, stations=ONE, timing={"tool_change": Amount(turn.value + off)})
         assert near.ordering.changes == changes
+
+
+def test_the_speed_of_turning_at_which_the_order_turns() -> None:
+    """The same six cuts: where turning takes longer, pose by pose comes to be shorter."""
+    cuts = [
+        timed(f"{face} {tool}", tool, face) for face in ("front", "right") for tool in (1, 2, 3)
+    ]
+    findings = load(*cuts, stations=ONE, timing={"tool_change": Amount(5.0)})
+    turn = findings.index_turn
+    assert turn is not None
+    own = findings.ordering
+    assert not turn.below
+    assert turn.changes != own.changes
+    motion = findings.cell.unit.motion
+    for off, changes in ((-0.02, own.changes), (0.02, turn.changes)):
+        slower = {
+            name: Amount(math.pi / 2.0 / (turn.value + off))
+            for name in ("tilt_speed", "rotary_speed")
+        }
+        near = load(
+            *cuts,
+            stations=ONE,
+            timing={"tool_change": Amount(5.0)},
+            unit={"motion": replace(motion, **slower)},
+        )
+        assert near.ordering.changes == changes
+
+
+def test_an_empty_station_filled_shares_what_a_load_takes_once() -> None:
+    stations = (STATIONS[0], replace(STATIONS[1], empty=True))
+    findings = load(timed("a"), stations=stations)
+    full = load(timed("a"), stations=STATIONS[:2])
+    part, more = findings.load_time, full.load_time
+    assert part is not None and more is not None
+    assert saved(findings, "load 2 too") == pytest.approx(
+        part.seconds_per_part - more.seconds_per_part
+    )
 
 
 def test_one_tool_has_nothing_to_turn() -> None:

@@ -2,14 +2,15 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
 from typing import Final
 
 from gudgeon.findings.effort import Effort
 from gudgeon.findings.jobs import called
-from gudgeon.findings.legs import CHANGE, CLAMP
-from gudgeon.findings.network import Network, Round, Variation, best_round
+from gudgeon.findings.legs import CHANGE, CLAMP, INDEX, Leg
+from gudgeon.findings.network import Network, Variation, best_round
 from gudgeon.findings.ordering import OrderFinding, OrderFindings
 
 __all__ = ["Mend", "OrderMendFindings", "Turn"]
@@ -28,9 +29,12 @@ ROUNDS: Final = 1_500
 CLAMP_SHARE: Final = 0.5
 CHANGE_LESS_S: Final = 1.0
 MOST_CHANGE: Final = 4.0
-"""Times of a tool change are looked at up to this multiple of what is entered."""
+"""Times of a tool change and of turning are looked at up to this multiple of what they are."""
 
 STEPS: Final = 8
+
+SAME: Final = 1e-6
+"""Times and slopes nearer to each other than this are the same."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -51,19 +55,19 @@ class Mend:
 
 @dataclass(frozen=True, slots=True)
 class Turn:
-    """At which time of a tool change another order wins.
+    """At which value of a time another order wins.
 
     Attributes
     ----------
-    change_s : float
-        Time of a tool change [s].
+    value : float
+        Time of a tool change [s], or times of turning as a multiple of what they are now.
     below : bool
         The other order wins below it, else above.
     changes : int
         Tool changes of the other order.
     """
 
-    change_s: float
+    value: float
     below: bool
     changes: int
 
@@ -85,21 +89,28 @@ class OrderMendFindings(OrderFindings):
     def order_turn(self) -> Turn | None:
         """The time of a tool change nearest to the entered one at which another order wins.
 
-        ``None`` where none is found, or a load is too large to seek it again.  The time of each
-        order is a straight line over the time of a change, with its number of changes as the
-        slope: between two orders the next one to try is where their lines cross.
+        ``None`` where none is found, or a load is too large to seek it again.
         """
         found = self.ordering
         now = found.network.times.change.seconds[CHANGE]
-        if len(found.network.nodes) > MOST_NODES or found.changes == 0 or now <= 0.0:
+        if found.changes == 0 or now <= 0.0:
             return None
-        turns = [
-            turn
-            for more in (-now, (MOST_CHANGE - 1.0) * now)
-            for turn in (self._turn(found, now, more),)
-            if turn is not None
-        ]
-        return min(turns, key=lambda turn: abs(turn.change_s - now), default=None)
+        return self._nearest_turn(
+            now,
+            (0.0, MOST_CHANGE * now),
+            lambda value: Variation(change_more_s=value - now),
+            lambda legs: float(sum(leg.change_pose is not None for leg in legs)),
+        )
+
+    @cached_property
+    def index_turn(self) -> Turn | None:
+        """The share of the times of turning nearest to 1 at which another order wins, or None."""
+        return self._nearest_turn(
+            1.0,
+            (1.0 / MOST_CHANGE, MOST_CHANGE),
+            lambda value: Variation(index_share=value),
+            lambda legs: sum(leg.spent.seconds[INDEX] for leg in legs),
+        )
 
     # --- how it is worked out -------------------------------------------------------------------
 
@@ -163,24 +174,75 @@ class OrderMendFindings(OrderFindings):
                     saved(found.network, without=frozenset(pairs)),
                 )
             )
-        return mends
+        return [*mends, *self._filled(found)]
 
-    def _turn(self, found: OrderFinding, now_s: float, more_s: float) -> Turn | None:
-        """Return where the order that wins at another time of a change begins to win."""
-        effort, network = self._short_effort, found.network
-        own: Round = found.round
-        turn: Turn | None = None
+    def _filled(self, found: OrderFinding) -> list[Mend]:
+        """Return what a part would gain if the empty stations were loaded too."""
+        if not found.jobs.empty or found.unknown:
+            return []
+        stations = tuple(replace(station, empty=None) for station in self.cell.stations)
+        other = type(self)(replace(self.cell, stations=stations), self.programs, self._short_effort)
+        filled = other.load_time
+        if filled is None:
+            return []
+        gained = found.load.value / found.parts - filled.seconds_per_part
+        names = ", ".join(found.jobs.empty)
+        return [
+            Mend(f"load {names} too (counted for the parts of a load now)", gained * found.parts)
+        ]
+
+    def _nearest_turn(
+        self,
+        now: float,
+        ends: tuple[float, float],
+        varied: Callable[[float], Variation],
+        slope: Callable[[Sequence[Leg]], float],
+    ) -> Turn | None:
+        """Return the value nearest to `now`, between the ends, at which another order wins.
+
+        The time of each order is a straight line over the value: between two orders the next value
+        to try is where their lines cross.
+
+        Parameters
+        ----------
+        now : float
+        ends : tuple of 2 floats
+        varied : callable
+            The variation for a value.
+        slope : callable
+            By how much an order with these legs grows for each step of the value.
+        """
+        if len(self.ordering.network.nodes) > MOST_NODES:
+            return None
+        turns = [self._turn(now, end, varied, slope) for end in ends]
+        return min(
+            (turn for turn in turns if turn is not None),
+            key=lambda turn: abs(turn.value - now),
+            default=None,
+        )
+
+    def _turn(
+        self,
+        now: float,
+        end: float,
+        varied: Callable[[float], Variation],
+        slope: Callable[[Sequence[Leg]], float],
+    ) -> Turn | None:
+        found, effort = self.ordering, self._short_effort
+        network, own = found.network, found.round
+        grows = slope(network.legs(own.nodes))
+        value, turn = end, None
         for _ in range(STEPS):
-            variation = Variation(change_more_s=more_s)
+            variation = varied(value)
             other = best_round(network, effort, variation, hint=own.nodes)
-            changes = sum(leg.change_pose is not None for leg in network.legs(other.nodes))
+            legs = network.legs(other.nodes)
+            apart = grows - slope(legs)
             kept = network.seconds(own.nodes, variation)
-            if changes == found.changes or kept - other.seconds <= 1e-6:
+            if abs(apart) < SAME or kept - other.seconds <= SAME:
                 return turn
-            at_now = network.seconds(other.nodes)
-            # The two lines cross where what they differ by today is made up by the changes.
-            more_s = (at_now - own.seconds) / (found.changes - changes)
-            turn = Turn(now_s + more_s, changes > found.changes, changes)
+            value = now + (network.seconds(other.nodes) - own.seconds) / apart
+            changes = sum(leg.change_pose is not None for leg in legs)
+            turn = Turn(value, end < now, changes)
         return turn
 
 

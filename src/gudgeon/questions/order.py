@@ -120,7 +120,7 @@ def answer(findings: Findings) -> Answer:
         figures=(*shown[:2], *(() if night is None else night_figures(night)), *shown[2:]),
         tables=tuple(table for table in tables if table is not None),
         pictures=order_pictures(findings, found),
-        flips=_flips(found, findings.order_turn, night),
+        flips=_flips(findings, found, night),
         fix=_fix(mends, night),
         assumed=_assumed(found, night),
         missing=tuple(missing.values()),
@@ -347,18 +347,28 @@ def _seconds(
 # --- the rest -----------------------------------------------------------------------------------
 
 
-def _flips(found: OrderFinding, turn: Turn | None, night: NightFinding | None) -> str | None:
+def _flips(findings: Findings, found: OrderFinding, night: NightFinding | None) -> str | None:
     told = []
-    if turn is not None and turn.change_s >= LEAST_CHANGE_S:
-        many = f"{turn.changes} tool change{'s' * (turn.changes != 1)}"
-        side = "under" if turn.below else "over"
+    change, index = findings.order_turn, findings.index_turn
+    if change is not None and change.value >= LEAST_CHANGE_S:
+        side = "under" if change.below else "over"
         told.append(
-            f"With {side} {turn.change_s:.1f} s a tool change another order wins, with {many} "
-            f"instead of {found.changes}."
+            f"With {side} {change.value:.1f} s a tool change another order wins, with "
+            f"{_many_changes(change)} instead of {found.changes}."
+        )
+    if index is not None and index.value > 0.0:
+        side = "over" if index.below else "under"
+        told.append(
+            f"If the unit turned at {side} {100.0 / index.value:.0f} % of its speed another order "
+            f"would win, with {_many_changes(index)}."
         )
     if night is not None:
         told.append(visit_flip(night) or "")
     return " ".join(text for text in told if text) or None
+
+
+def _many_changes(turn: Turn) -> str:
+    return f"{turn.changes} tool change{'s' * (turn.changes != 1)}"
 
 
 def _fix(mends: tuple[Mend, ...], night: NightFinding | None) -> str | None:
