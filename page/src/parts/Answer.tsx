@@ -5,13 +5,6 @@ import { cell, loadAnswer, open, route, tried, view } from "../state";
 import { Drawing } from "./Drawing";
 import { Mark, word } from "./Mark";
 
-const STANDING: Record<string, string> = {
-  kept: "within the limit",
-  broken: "beyond the limit",
-  unsure: "too near the limit to tell",
-  free: "",
-};
-
 function query(one: AnswerView): string {
   return one.program ? `?program=${encodeURIComponent(one.program)}` : "";
 }
@@ -91,9 +84,8 @@ function Figures({ one, data }: { one: AnswerView; data: AnswerData }) {
             <div class="value">
               <span class="number">{shown?.value ?? ""}</span>
               {shown?.limit && (
-                <span class="note">
+                <span class="note" data-standing={shown.standing}>
                   {shown.limit}
-                  {STANDING[shown.standing] ? `: ${STANDING[shown.standing]}` : ""}
                 </span>
               )}
             </div>

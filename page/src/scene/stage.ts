@@ -55,6 +55,8 @@ export class Stage {
   private lift = 0.5;
   private far = 2;
   private reach = 1;
+  /** Middle of what stands on the table, in the table's frame. */
+  private middle = new three.Vector3();
   private gap: three.Line | null = null;
   private box: three.LineSegments | null = null;
   private labels: { at: three.Object3D; element: HTMLElement }[] = [];
@@ -65,6 +67,7 @@ export class Stage {
   /** Milliseconds from the last pose to its picture. */
   drawnMs = 0;
   private posedAt = 0;
+  private fresh = false;
   onDrawn: (() => void) | null = null;
 
   constructor(
@@ -99,7 +102,7 @@ export class Stage {
     this.full = null;
     this.dark = dark;
     this.build();
-    if (first) this.look("corner");
+    this.fresh = first;
   }
 
   loadFull(parts: Part[]): void {
@@ -132,13 +135,13 @@ export class Stage {
     this.all = this.full ? this.meshes(this.full) : [];
     const all = new three.Box3();
     for (const part of this.parts) {
-      if (part.role === "guard" || part.role === "nose") continue;
+      if (part.role === "guard" || part.role === "nose" || part.role === "table") continue;
       const box = new three.Box3().setFromArray(part.corners);
       const moved = this.links.get(part.link)?.link.name;
       if (moved === "table" || moved === "tilt" || moved === "rotary") all.union(box);
     }
     if (all.isEmpty()) all.setFromCenterAndSize(new three.Vector3(), new three.Vector3(1, 1, 1));
-    all.getCenter(this.target);
+    this.middle = all.getCenter(new three.Vector3());
     this.reach = all.getSize(new three.Vector3()).length();
     this.drawLines(view);
     this.drawTriad(all);
@@ -270,7 +273,7 @@ export class Stage {
     const home = this.links.get("table")?.group;
     if (!home) return;
     const ink = this.dark ? "#ffffff" : "#16202b";
-    const corner = new three.Vector3(all.min.x, all.min.y, all.min.z + 0.2);
+    const corner = new three.Vector3(all.min.x, all.min.y, all.min.z);
     const size = 0.12 * this.reach;
     const directions: [string, three.Vector3][] = [
       ["X+", new three.Vector3(1, 0, 0)],
@@ -340,6 +343,10 @@ export class Stage {
         group.position.copy(axis).multiplyScalar(value * MM);
       }
     }
+    if (this.fresh) {
+      this.fresh = false;
+      this.look("corner");
+    }
     this.moving();
   }
 
@@ -367,10 +374,17 @@ export class Stage {
       right: [0, 0],
       above: [-Math.PI / 2, Math.PI / 2 - 0.001],
     } as const;
-    if (from === "near") this.far = 0.55 * this.reach;
+    if (from === "near") this.far = 0.9 * this.reach;
     else {
       [this.turn, this.lift] = at[from];
-      this.far = 1.35 * this.reach;
+      this.far = 2.1 * this.reach;
+    }
+    // The table carries its frame along.
+    const table = this.links.get("table")?.group;
+    this.target.copy(this.middle);
+    if (table) {
+      table.updateWorldMatrix(true, false);
+      this.target.applyMatrix4(table.matrixWorld);
     }
     this.draw();
   }
