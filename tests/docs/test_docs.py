@@ -48,7 +48,7 @@ def commands() -> list[str]:
 
 def test_commands_of_the_readme_run(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     """The prompts of ``start`` are answered with blanks; its file then serves the others."""
-    assert len(commands()) == 9
+    assert len(commands()) == 10
     (tmp_path / "part.nc").write_text("G21 G90 G0\nM30\n", encoding="ascii")
     monkeypatch.chdir(tmp_path)
     monkeypatch.setattr("builtins.input", lambda *_: "")

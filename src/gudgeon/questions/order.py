@@ -6,7 +6,8 @@ The order of all cuts of a load that takes least time: operations at every stati
 in the poses in which each may be cut, with what must come first kept.  What the load takes, split
 by cause; how far the order may be from the best; how long a person may stay away, what a shift and
 a night make, and which tool ends the run.  A sequence, a loading map, a list of tools, and a
-program that calls your own subprograms in that order.
+program that calls your own subprograms in that order.  `gudgeon order CELL --minutes 5` seeks for
+longer (Ctrl+C stops and answers), and with `--to FILE` writes that program.
 
 Why it matters
 --------------
