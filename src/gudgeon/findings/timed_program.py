@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from functools import cached_property
-from pathlib import PurePath
 from typing import TYPE_CHECKING, Final
 
 import numpy as np
@@ -173,7 +172,7 @@ class ProgramTimeFindings(TimedFindings):
         by_name = {program.name: program for program in self.programs}
         settle_s = self.motion_rules.settle_s
         for number, one in enumerate(self.cell.timing.stopwatch, start=1):
-            program = by_name.get(PurePath(one.program or "").name)
+            program = by_name.get((one.program or "").rpartition("/")[2])
             if one.seconds is None or program is None:
                 why = (
                     "no time" if one.seconds is None else f'"{one.program}" was not handed in here'
