@@ -57,6 +57,8 @@ __all__ = ["ASKS", "NAME", "PLACE", "answer"]
 NAME: Final = "pays"
 ASKS: Final = "Does it pay, and what would change that?"
 PLACE: Final = 10
+USES_PROGRAM: Final = True
+"""The time of a part may come from the order, and the order from the programs."""
 
 SOURCES: Final = (
     "net present value, internal rate, annual equivalent: numpy-financial 1.0 documentation",
