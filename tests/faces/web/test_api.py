@@ -3,9 +3,6 @@
 from __future__ import annotations
 
 import json
-import shutil
-from collections.abc import Iterator
-from pathlib import Path
 from typing import Any
 
 import pytest
@@ -22,22 +19,9 @@ from gudgeon.faces.web.guard import CSP
 from gudgeon.faces.web.routes import page_schema
 from tests.faces.web.running import Running
 
-DEMO = Path(__file__).parents[3] / "demo"
-
 load_all_checks()
 description = json.loads(page_schema())
 schema = schemathesis.openapi.from_dict(description).exclude(path="/api/events")
-
-
-@pytest.fixture(scope="module")
-def running(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Running]:
-    folder = tmp_path_factory.mktemp("shop")
-    for file in DEMO.glob("alder-ford*"):
-        shutil.copy(file, folder)
-    found = Running(folder / "alder-ford.toml", "--port", "0")
-    found.answer("axes")
-    yield found
-    found.close()
 
 
 @schema.parametrize()

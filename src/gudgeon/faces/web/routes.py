@@ -26,6 +26,9 @@ __all__ = ["HARMLESS", "application", "methods_of", "page_schema"]
 HARMLESS: Final = frozenset({"/api/gap", "/api/answers/*"})
 """Posts that change no file, allowed where nothing may be changed."""
 
+SCENE_SECONDS: Final = 300.0
+"""The first scene on a computer waits until loops are compiled."""
+
 TYPES: Final = {
     "css": "text/css; charset=utf-8",
     "html": "text/html; charset=utf-8",
@@ -219,7 +222,7 @@ def _answers(app: FastAPI, desk: Desk) -> None:
 def _scene(app: FastAPI, desk: Desk) -> None:
     @app.get("/api/scene", response_model=wire.SceneView)
     async def scene() -> Response:
-        return _json(await desk.scene.call("scene"))
+        return _json(await desk.scene.call("scene", seconds=SCENE_SECONDS))
 
     @app.get(
         "/api/scene.glb",
@@ -229,12 +232,16 @@ def _scene(app: FastAPI, desk: Desk) -> None:
     async def scene_model(
         digest: Annotated[str | None, Query(max_length=64)] = None, full: bool = False
     ) -> Response:
-        data = await desk.scene.call("scene_model", {"full": full})
+        data = await desk.scene.call("scene_model", {"full": full}, seconds=SCENE_SECONDS)
         return Response(data, media_type="model/gltf-binary")
 
     @app.post("/api/gap", response_model=wire.Gap)
     async def gap(asked: wire.GapAsked) -> Response:
-        return _json(await desk.scene.call("gap", {"pose": asked.pose, "tool": asked.tool}))
+        return _json(
+            await desk.scene.call(
+                "gap", {"pose": asked.pose, "tool": asked.tool}, seconds=SCENE_SECONDS
+            )
+        )
 
     @app.get("/api/track/{program:path}/spots", response_model=list[wire.Spot])
     async def spots(program: ProgramName) -> Response:

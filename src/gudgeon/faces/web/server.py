@@ -86,6 +86,7 @@ def serve(
         log_config=None,
         access_log=False,
         server_header=False,
+        proxy_headers=False,  # who asks is who is connected
         timeout_keep_alive=30,
         timeout_graceful_shutdown=1,
         h11_max_incomplete_event_size=32_768,
