@@ -107,7 +107,11 @@ def bench() -> int:
         print(
             "the libraries beside which proofs of clearance are measured cannot be installed here"
         )
-    return run("python", HERE / "benchmarks" / "ratios.py")
+    codes = [
+        run("python", HERE / "benchmarks" / "ratios.py"),
+        run("python", "-m", "benchmarks.order_paths"),
+    ]
+    return max(codes)
 
 
 def page() -> int:

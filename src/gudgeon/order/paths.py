@@ -36,9 +36,15 @@ NEAR: Final = 10
 AROUND: Final = 60
 """Nodes near each that are taken out with it."""
 
-HOT: Final = 2.0
-COLD: Final = 0.02
-SHARES: Final = (0.2, 0.2, 0.2)
+COOLING: Final = 400_000
+"""Most rounds from hot to cold; where more are asked for, equal coolings follow each other, for
+another way to the cold was worth more than a slower one."""
+
+HOT: Final = 1.2
+COLD: Final = 0.1
+"""First and last temperature of a cooling, as shares of the mean step of the first path."""
+
+SHARES: Final = (0.05, 0.6, 0.2)
 """Shares of rounds that move a run, that disturb and mend, and of all others that mend too."""
 
 Floats = NDArray[np.float64]
@@ -150,7 +156,7 @@ def shortest_path(
         Other seeds may find other paths.
     rounds : int
         Rounds of each of the two searches, 2 to 10 us each with 50 to 150 nodes.  They also set
-        how slowly a search cools down, so twice the rounds is more than a repeated search.
+        how slowly a search cools down: up to `COOLING`, after which it is heated again.
     keep_going : callable, optional
         Asked every `CHUNK` rounds; the best so far is returned once it says no.
 
@@ -184,11 +190,17 @@ def shortest_path(
         order = np.argsort(first.sum(axis=0), kind="stable").tolist()
     else:
         searches = [_Search.start(table, first, seed, k) for k in range(SEARCHES)]
+        cooling = -(-rounds // max(1, -(-rounds // COOLING)))
         with ThreadPoolExecutor(SEARCHES) as pool:
             while done < rounds and (keep_going is None or keep_going()):
-                until = min(done + CHUNK, rounds)
-                list(pool.map(lambda one: one.run(done, until, rounds), searches))  # noqa: B023
-                done = until
+                begin = done % cooling
+                end = min(begin + CHUNK, cooling, begin + rounds - done)
+                list(
+                    pool.map(
+                        _Search.run, searches, *([k] * SEARCHES for k in (begin, end, cooling))
+                    )
+                )
+                done += end - begin
         order = min(searches, key=lambda one: one.values[1]).best.tolist()
     found = length(_shut(table, first), order)
     return Path(tuple(order), found, done)
