@@ -13,6 +13,7 @@ from scipy.optimize import linear_sum_assignment
 from gudgeon.order import circuit
 from gudgeon.order.bound import SAME_S, _as_weights, _left_over, _priced, bound
 from gudgeon.order.exact import exact, sweep
+from gudgeon.order.part import Parts, bound_by_parts
 from gudgeon.order.problem import Problem
 from gudgeon.order.search import _arrays, search
 from gudgeon.order.tree import least_tree, raise_prices
@@ -36,6 +37,12 @@ def least_of(problem: Problem) -> float:
     found = exact(problem)
     assert found is not None
     return found.seconds
+
+
+def least_of_known(part: Problem, known: tuple[int, ...]) -> float:
+    assert len(known) == part.groups
+    part.seconds(known)
+    return least_of(part)
 
 
 @pytest.mark.parametrize("part", range(10))
@@ -249,3 +256,38 @@ def test_weights_of_the_end_stay_to_the_end() -> None:
     )  # fmt: skip
     weights = _as_weights(problem, prices, vertex, weight)
     assert weights.weight.sum() + weights.always - prices[0] == pytest.approx(found)
+
+
+def test_no_bound_by_parts_is_above_the_shortest_sequence() -> None:
+    """150 problems, with all steps and without those that no better sequence uses."""
+    better = 0
+    for seed in range(150):
+        problem = random_problem(seed, 4 + seed % 6, pairs=0.05 + seed % 4 / 12, more=seed % 3 / 4)
+        best = exact(problem)
+        assert best is not None
+        upper = best.seconds + 10 * (seed % 5)
+        low, weights, cost = _priced(problem, upper)
+        for steps, least in (
+            (np.array(problem.cost), best.seconds),
+            (cost, max(best.seconds, upper - SAME_S)),
+        ):
+            parts = Parts(problem, steps, weights.prices)
+            got = bound_by_parts(parts, least_of_known, best.order, lambda reached: True)
+            assert got <= least + 1e-6
+            better += got > low + 0.1
+    assert better > 30
+
+
+def test_a_tool_that_must_come_twice_is_seen_by_parts() -> None:
+    """A load whose tools return: the tree misses a whole change, two parts alone show it."""
+    problem = shop_case(25, 101)
+    found = search(problem)
+    low, weights, cost = _priced(problem, found.seconds)
+    parts = Parts(problem, cost, weights.prices)
+
+    def solve(part: Problem, known: tuple[int, ...]) -> float:
+        best = exact(part)
+        return 0.0 if best is None else best.seconds
+
+    got = bound_by_parts(parts, solve, found.order, lambda reached: True)
+    assert low + 5.0 < got <= found.seconds

@@ -1,8 +1,9 @@
 """How short a sequence can be at most, and whether the one at hand is proven shortest.
 
 In turn, until the gap is closed: the priced tree of `gudgeon.order.tree`; the same again without
-the steps that no better sequence can use; the exact sweep of `gudgeon.order.exact`, which drops
-what cannot end below the best known; and CP-SAT (`gudgeon.order.circuit`) where it is installed.
+the steps that no better sequence can use; some parts alone (`gudgeon.order.part`); the exact sweep
+of `gudgeon.order.exact`, which drops what cannot end below the best known; and CP-SAT
+(`gudgeon.order.circuit`) where it is installed.
 Each is a bound by itself; the best counts.
 """
 
@@ -16,6 +17,7 @@ from numpy.typing import NDArray
 
 from gudgeon.order import circuit
 from gudgeon.order.exact import Weights, sweep
+from gudgeon.order.part import Parts, bound_by_parts
 from gudgeon.order.problem import Bound, Problem
 from gudgeon.order.search import search
 from gudgeon.order.tree import raise_prices
@@ -44,6 +46,12 @@ _PASSES: Final = 3
 
 _STATES: Final = 150_000
 """States of the sweep for one unit of effort."""
+
+_PART_STATES: Final = 30_000
+"""States of the sweep of some parts alone for one unit of effort."""
+
+_PART_SEARCHED: Final = 500
+"""Rounds of search for some parts alone."""
 
 _WORK: Final = 0.5
 """Count of work of the solver for one unit of effort."""
@@ -89,6 +97,14 @@ def bound(
     def is_open() -> bool:
         return upper - low > SAME_S and (keep_going is None or keep_going())
 
+    if effort > 0.0 and is_open() and order:
+        by_parts = bound_by_parts(
+            Parts(problem, cost, weights.prices),
+            lambda part, known: _solved(part, known, int(effort * _PART_STATES)),
+            order,
+            lambda reached: reached < upper - SAME_S and is_open(),
+        )
+        low = max(low, _less(min(by_parts, upper - _ASKED_S)))
     if effort > 0.0 and is_open():
         states = int(effort * _STATES)
         below = upper - _ASKED_S
@@ -113,6 +129,17 @@ def bound(
                 order, upper = solved.order, seconds
     low = min(low, upper)
     return Bound(low, bool(order) and upper - low <= SAME_S, order or None)
+
+
+def _solved(problem: Problem, known: tuple[int, ...], states: int) -> float:
+    """Return a bound of some parts alone."""
+    upper = min(problem.seconds(known), search(problem, rounds=_PART_SEARCHED).seconds)
+    low, weights, cost = _priced(problem, upper)
+    if upper - low <= SAME_S:
+        return low
+    below = upper - _ASKED_S
+    swept = sweep(problem, states=states, below=below, weights=weights, cost=cost)
+    return max(low, min(swept.least, below))
 
 
 def _less(seconds: float) -> float:
