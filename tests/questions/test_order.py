@@ -8,10 +8,12 @@ from dataclasses import replace
 from pathlib import Path
 
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
 
 from gudgeon.answer import Answer, Verdict
 from gudgeon.cell.files import load
-from gudgeon.cell.model import Night, Tool
+from gudgeon.cell.model import Cell, Night, Tool
 from gudgeon.cell.model_control import WordMeaning
 from gudgeon.findings import Findings
 from gudgeon.findings.effort import Effort
@@ -315,6 +317,68 @@ def test_a_tool_that_the_block_changes_is_found_out() -> None:
     """A call that brings another tool is no call of a subprogram alone."""
     told = ask(replace(timed("mill"), call="T5 M6"), stations=ONE)
     assert refused(told)
+
+
+# --- any shop -----------------------------------------------------------------------------------
+
+
+@st.composite
+def shops(draw: st.DrawFn):
+    """Draw a few operations with whatever may be entered about them, and stations."""
+    count = draw(st.integers(1, 4))
+    names = [f"op {k}" for k in range(count)]
+    faces = ("top", "front", "right")
+    operations = []
+    for name in names:
+        takes = draw(st.none() | st.floats(0.1, 500.0))
+        operations.append(
+            cut(
+                name,
+                draw(st.integers(1, 3)),
+                draw(st.sampled_from(faces)),
+                takes=None if takes is None else Amount(takes, draw(st.none() | st.just(1.0))),
+                stage=draw(st.sampled_from((None, None, "datum", "rough", "finish"))),
+                after=tuple(draw(st.lists(st.sampled_from(names), max_size=1))),
+                other_poses=tuple(draw(st.lists(st.sampled_from(faces), max_size=2))),
+                stations=tuple(draw(st.lists(st.sampled_from("12"), max_size=1))),
+                call=draw(st.sampled_from((None, "M98 P1", "G65 P2 A1.", "M98", "(", "%"))),
+            )
+        )
+    stations = tuple(
+        replace(station, empty=draw(st.booleans()) or None) for station in STATIONS[:2]
+    )
+    tools = tuple(
+        replace(tool, life=Amount(draw(st.floats(1.0, 2000.0))), sisters=(4,))
+        if draw(st.booleans())
+        else tool
+        for tool in shop().tools
+    )
+    unit = {"tilt_range": (deg(draw(st.sampled_from((-95, -10)))), deg(100))}
+    return shop(*operations, stations=stations, tools=tools, unit=unit)
+
+
+@settings(max_examples=40, deadline=None)
+@given(shops())
+def test_any_shop_gets_an_answer_that_keeps_its_rules(cell: Cell) -> None:
+    findings = Findings(cell, (), Effort(rounds=300, bound=0.05))
+    told = order.answer(findings)
+    if told.verdict in (Verdict.NO, Verdict.CANNOT_TELL):
+        assert told.missing or told.verdict is Verdict.NO
+        if not any(table.name == "sequence" for table in told.tables):
+            return
+    found = findings.ordering
+    place = {step.job.label: k for k, step in enumerate(found.steps)}
+    assert len(place) == len(found.jobs.jobs)
+    for first, then, _ in found.jobs.before:
+        assert place[found.jobs.jobs[first].label] < place[found.jobs.jobs[then].label]
+    for step in found.steps:
+        assert step.way in step.job.ways
+    if found.saved_s is not None:
+        assert found.saved_s >= -1e-6
+    if found.round.low_s is not None:
+        assert found.round.low_s <= found.round.seconds + 1e-9
+    for figure in told.figures:
+        assert figure.value is None or figure.value >= 0.0
 
 
 # --- the demo shops -----------------------------------------------------------------------------
