@@ -181,3 +181,17 @@ def test_fewer_triangles_stay_near_the_surface() -> None:
     assert abs(volume(few)) == pytest.approx(abs(volume(ball)), rel=0.06)
     same, none = reduced(ball[:10], 3000)
     assert none == 0.0 and np.array_equal(same, ball[:10])
+
+
+def test_places_take_the_unit_to_where_they_say(findings: Findings) -> None:
+    origin, yaw = findings.unit_frame.origin, findings.declared_yaw_rad
+    stands = findings.stands_seen
+    assert stands and stands[0].works
+    for stand, place in zip(stands, findings.places.places, strict=False):
+        at = stand.matrix @ [*origin, 1.0]
+        assert np.allclose(at[:2], [place.x_mm, place.y_mm]) and at[2] == origin[2]
+        along = stand.matrix[:3, :3] @ [math.cos(yaw), math.sin(yaw), 0.0]
+        assert np.allclose(along[:2], [math.cos(place.yaw_rad), math.sin(place.yaw_rad)])
+        assert stand.works == place.works and stand.words
+    unit = {body.name for body in findings.view.bodies if body.link == "unit"}
+    assert unit and not unit & {b.name for b in findings.view.bodies if b.role == "table"}

@@ -14,6 +14,8 @@ export const gap = signal<{ found: Gap; of: string } | null>(null);
 export const scene = signal<SceneView | null>(null);
 const tool = signal<number | null>(null);
 const boxShown = signal(false);
+/** Which place of the unit is shown; -1: where it stands. */
+const stand = signal(-1);
 const problem = signal("");
 
 type Slider = SceneView["sliders"][number];
@@ -106,6 +108,33 @@ function Axis({ slider }: { slider: Slider }) {
   );
 }
 
+/** The places where the unit could stand, one after the other, the best first. */
+function Places({ all }: { all: NonNullable<SceneView["placements"]> }) {
+  const one = all[stand.value];
+  const step = (by: number): void => {
+    const to = stand.value + by;
+    stand.value = to < -1 ? all.length - 1 : to >= all.length ? -1 : to;
+  };
+  return (
+    <div class="places" data-stand={stand.value}>
+      <button type="button" onClick={() => step(-1)} aria-label="The place before">
+        &lsaquo;
+      </button>
+      <p>
+        <b>{one ? `Place ${stand.value + 1} of ${all.length}` : "Where the unit stands"}</b>
+        <span class="note">
+          {one
+            ? `${one.verdict === "yes" ? "possible" : "not possible"}; turned ${Math.round(((one.yaw * 180) / Math.PI + 360) % 360)} deg; ${one.words}. The gap is that of where it stands.`
+            : `Step through ${all.length} places on the T-slots.`}
+        </span>
+      </p>
+      <button type="button" onClick={() => step(1)} aria-label="The next place">
+        &rsaquo;
+      </button>
+    </div>
+  );
+}
+
 const dark = (): boolean => {
   const set = document.documentElement.dataset.light;
   return set === "dark" || (set !== "light" && matchMedia("(prefers-color-scheme: dark)").matches);
@@ -180,6 +209,8 @@ export function Scene() {
 
   useEffect(() => stage.current?.showBox(boxShown.value), [boxShown.value, now]);
 
+  useEffect(() => stage.current?.place(now?.placements?.[stand.value]?.matrix ?? null), [stand.value, now]);
+
   const current = gap.value && gap.value.of === JSON.stringify([pose.value, tool.value]);
   useEffect(() => {
     stage.current?.showGap(current && gap.value ? gap.value.found.points : null);
@@ -240,6 +271,7 @@ export function Scene() {
           ))}
         </ul>
       </div>
+      {now && (now.placements?.length ?? 0) > 0 && <Places all={now.placements ?? []} />}
       {now?.change_map && <ChangeMap map={now.change_map} sliders={now.sliders} pose={pose.value} onPose={setPose} />}
       {now && now.lines.length > 0 && (
         <p class="note">

@@ -138,7 +138,7 @@ export class Stage {
       if (part.role === "guard" || part.role === "nose" || part.role === "table") continue;
       const box = new three.Box3().setFromArray(part.corners);
       const moved = this.links.get(part.link)?.link.name;
-      if (moved === "table" || moved === "tilt" || moved === "rotary") all.union(box);
+      if (moved === "table" || moved === "unit" || moved === "tilt" || moved === "rotary") all.union(box);
     }
     if (all.isEmpty()) all.setFromCenterAndSize(new three.Vector3(), new three.Vector3(1, 1, 1));
     this.middle = all.getCenter(new three.Vector3());
@@ -350,6 +350,16 @@ export class Stage {
     this.moving();
   }
 
+  /** Show the unit where it could stand: rows of a matrix in metres; none: where it stands. */
+  place(matrix: readonly number[] | null): void {
+    const group = this.links.get("unit")?.group;
+    if (!group) return;
+    const to = new three.Matrix4();
+    if (matrix && matrix.length === 16) to.fromArray(matrix as number[]).transpose();
+    to.decompose(group.position, group.quaternion, group.scale);
+    this.draw();
+  }
+
   /** Show between which points the gap is, both in the table's frame [mm]. */
   showGap(points: number[][] | null): void {
     this.gap?.removeFromParent();
@@ -502,7 +512,7 @@ export class Stage {
       this.camera.updateProjectionMatrix();
       this.camera.lookAt(this.target);
       this.renderer.render(this.world, this.camera);
-      this.place();
+      this.placeLabels();
       if (this.posedAt) {
         this.drawnMs = performance.now() - this.posedAt;
         this.posedAt = 0;
@@ -511,7 +521,7 @@ export class Stage {
     });
   }
 
-  private place(): void {
+  private placeLabels(): void {
     const at = new three.Vector3();
     for (const { at: post, element } of this.labels) {
       post.getWorldPosition(at).project(this.camera);

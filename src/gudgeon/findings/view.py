@@ -19,13 +19,24 @@ from gudgeon.findings.changing import ChangingFindings
 from gudgeon.findings.gather import Lacking
 from gudgeon.findings.surfaces import body_triangles
 from gudgeon.kinematics.bodies import LAYOUTS
+from gudgeon.quantity.kinds import Kind
 
 if TYPE_CHECKING:
     from gudgeon.clearance.envelope import ClearMap, SafeBox
     from gudgeon.clearance.prove import Prover
     from gudgeon.clearance.scene import Body
 
-__all__ = ["AxisTube", "CellView", "GapSeen", "Joint", "Seen", "Slide", "ToolSeen", "ViewFindings"]
+__all__ = [
+    "AxisTube",
+    "CellView",
+    "GapSeen",
+    "Joint",
+    "Seen",
+    "Slide",
+    "Stand",
+    "ToolSeen",
+    "ViewFindings",
+]
 
 Floats = NDArray[np.float64]
 Vector = tuple[float, float, float]
@@ -37,6 +48,9 @@ ROUND_MM: Final = 450.0
 
 SLAB_MM: Final = 20.0
 """Where something without end begins beyond that, so much of it is shown."""
+
+STANDS: Final = 24
+"""Places of the unit that are shown."""
 
 TUBE_MM: Final = 12.0
 """About how wide the tube of an axis line's uncertainty is drawn; it is magnified to that."""
@@ -131,6 +145,29 @@ class ToolSeen:
     name: str
     length_mm: float
     link: str
+
+
+@dataclass(frozen=True, slots=True)
+class Stand:
+    """A place where the unit could stand.
+
+    Attributes
+    ----------
+    x_mm, y_mm, yaw_rad : float
+        Of the unit frame.
+    works : bool
+    words : str
+        Stations reached, and what has the least room or is broken.
+    matrix : ndarray, shape (4, 4)
+        Takes points of the link "unit" from where it stands to there [mm].
+    """
+
+    x_mm: float
+    y_mm: float
+    yaw_rad: float
+    works: bool
+    words: str
+    matrix: Floats
 
 
 @dataclass(frozen=True, slots=True)
@@ -264,6 +301,37 @@ class ViewFindings(ChangingFindings):
         except Lacking:
             return None
 
+    @property
+    def stands_seen(self) -> tuple[Stand, ...]:
+        """Places of the unit, the best first, at most `STANDS`; none where that is not known."""
+        try:
+            places = self.places.places
+            origin = self.unit_frame.origin
+            yaw = self.declared_yaw_rad
+        except Lacking:
+            return ()
+        found = []
+        for place in places[:STANDS]:
+            turn = place.yaw_rad - yaw
+            cosine, sine = math.cos(turn), math.sin(turn)
+            matrix = np.eye(4)
+            matrix[:2, :2] = [[cosine, -sine], [sine, cosine]]
+            matrix[:2, 3] = np.array([place.x_mm, place.y_mm]) - matrix[:2, :2] @ origin[:2]
+            reached, of = place.stations
+            tight = place.tightest
+            why = ", ".join(place.reasons) if place.reasons else ""
+            if why:
+                words = f"not possible: {why}"
+            elif tight is not None:
+                words = (
+                    f"least room: {tight.reason} {self.units.text(Kind.LENGTH, tight.margin_mm)}"
+                )
+            else:
+                words = "nothing stands in its way"
+            words = f"{reached} of {of} stations; {words}"
+            found.append(Stand(place.x_mm, place.y_mm, place.yaw_rad, place.works, words, matrix))
+        return tuple(found)
+
     # --- inside -----------------------------------------------------------------------------------
 
     @cached_property
@@ -304,7 +372,8 @@ class ViewFindings(ChangingFindings):
             )
             carried[side] = name
         joints += [Joint("table", carried["table"]), Joint("head", carried["head"])]
-        parent = "table"
+        joints.append(Joint("unit", "table"))
+        parent = "unit"
         try:
             axes = self.axis_lines.chain.axes
         except Lacking:
@@ -320,8 +389,10 @@ class ViewFindings(ChangingFindings):
         return tuple(joints)
 
     def _link_of(self, body: Body) -> str:
-        from gudgeon.clearance.scene import Carrier
+        from gudgeon.clearance.scene import Carrier, Role
 
+        if body.carrier is Carrier.TABLE and body.role is Role.UNIT:
+            return "unit"
         names = {
             Carrier.TABLE: "table",
             Carrier.TILT: "tilt",
@@ -414,7 +485,7 @@ class ViewFindings(ChangingFindings):
             found.append(
                 AxisTube(
                     turning.role,
-                    "table" if turning.role == "tilt" or not self.has_tilt else "tilt",
+                    "unit" if turning.role == "tilt" or not self.has_tilt else "tilt",
                     (float(point[0]), float(point[1]), float(point[2])),
                     (float(direction[0]), float(direction[1]), float(direction[2])),
                     across,

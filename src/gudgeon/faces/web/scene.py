@@ -17,6 +17,7 @@ from gudgeon.faces.web.wire import (
     Gap,
     Line,
     Link,
+    Placement,
     Range,
     SafeBox,
     SceneView,
@@ -111,6 +112,7 @@ def scene_view(findings: Findings, digest: str) -> SceneView:
         ],
         safe_box=_safe_box(findings),
         change_map=_change_map(findings),
+        placements=_placements(findings),
         notes=list(view.notes),
         triangles=sum(len(body.triangles_mm) for body in bodies),
         triangles_full=sum(len(body.triangles_mm) for body in view.bodies),
@@ -148,6 +150,24 @@ def gap_view(findings: Findings, pose: Sequence[float], tool: int | None) -> Gap
         points=[list(point) for point in seen.points_mm],
         asked_mm=asked,
     )
+
+
+def _placements(findings: Findings) -> list[Placement]:
+    found = []
+    for number, stand in enumerate(findings.stands_seen, start=1):
+        matrix = stand.matrix.copy()
+        matrix[:3, 3] /= 1000.0
+        found.append(
+            Placement(
+                name=f"place {number}",
+                xy=[stand.x_mm, stand.y_mm],
+                yaw=stand.yaw_rad,
+                verdict="yes" if stand.works else "no",
+                words=stand.words,
+                matrix=[float(value) for value in matrix.reshape(-1)],
+            )
+        )
+    return found
 
 
 def _safe_box(findings: Findings) -> SafeBox | None:

@@ -276,7 +276,7 @@ def run(pipe: Connection, cell: str, read_only: bool, gently: bool) -> None:
     signal.signal(signal.SIGINT, signal.SIG_IGN)  # Ctrl-C is the server's
     if gently and hasattr(os, "nice"):
         with contextlib.suppress(OSError):
-            os.nice(5)
+            os.nice(2)
     mailbox = _Mailbox(pipe)
     from gudgeon.faces.web.tasks import TASKS
 
