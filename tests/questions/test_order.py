@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import functools
+import math
 import xml.etree.ElementTree as ET
 from dataclasses import replace
 from pathlib import Path
@@ -278,6 +279,20 @@ def test_clamps_are_written_where_their_words_are_declared() -> None:
     assert not any("clamps" in text for text in told.cautions)
     plain = ask(called("mill", 2001), stations=ONE)
     assert any("no words for the clamps" in text for text in plain.cautions)
+
+
+def test_the_spindle_is_started_where_its_speed_is_entered() -> None:
+    """By hand: 2 pi rad/s are 60 turns a minute."""
+    spin = Amount(2.0 * math.pi * 20.0)
+    told = ask(called("mill", 2001, speed=spin), called("drill", 2002, 2), stations=ONE)
+    text = blocks(told)
+    assert text[text.index("M98 P2001") - 1] == "S1200 M3"
+    assert not text[text.index("M98 P2002") - 1].startswith("S")
+    (caution,) = [text for text in told.cautions if "starts no spindle" in text]
+    assert '"drill"' in caution
+    assert '"mill"' not in caution
+    both = ask(called("mill", 2001, speed=spin), called("bore", 2003, speed=spin), stations=ONE)
+    assert sum(line.startswith("S1200") for line in blocks(both)) == 2  # one may have stopped it
 
 
 def refused(told: Answer) -> str:

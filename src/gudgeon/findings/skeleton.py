@@ -50,11 +50,14 @@ class Skeleton:
         Why none is offered; empty where one is.
     clamps : bool
         Words that let go and clamp are written.
+    no_speed : tuple of str
+        Operations for which no spindle speed is written, for none is entered.
     """
 
     lines: tuple[tuple[str, str], ...]
     refused: str = ""
     clamps: bool = False
+    no_speed: tuple[str, ...] = ()
 
     @property
     def text(self) -> str:
@@ -84,16 +87,28 @@ class SkeletonFindings(NightFindings):
             _ = self.senses
         except Lacking:
             return Skeleton((), "letters of the turning axes are not known")
-        change = self._word_of(Meaning.TOOL_CHANGE)
+        change, spindle = (
+            self._word_of(meaning) for meaning in (Meaning.TOOL_CHANGE, Meaning.SPINDLE_CLOCKWISE)
+        )
         if change is None:
             return Skeleton((), "no word of the control is declared to change a tool")
-        lines, calls = self._skeleton_lines(found, change)
+        if spindle is None and any(self._speed(step) is not None for step in found.steps):
+            return Skeleton((), "no word of the control is declared to start the spindle")
+        lines, calls = self._skeleton_lines(found, change, spindle or "")
         if len(lines) > MOST_LINES:
             return Skeleton((), f"it would have {len(lines)} blocks")
         refused = self._read_otherwise(lines, calls)
         if refused:
             return Skeleton((), refused)
-        return Skeleton(tuple(self._commented(lines)), "", bool(self._clamp_words((3, 4), "frees")))
+        silent = dict.fromkeys(
+            step.job.operation for step in found.steps if self._speed(step) is None
+        )
+        return Skeleton(
+            tuple(self._commented(lines)),
+            "",
+            bool(self._clamp_words((3, 4), "frees")),
+            tuple(silent),
+        )
 
     def _not_callable(self, found: OrderFinding) -> str:
         """Return what keeps the order from being written as calls; empty where nothing does."""
@@ -117,6 +132,11 @@ class SkeletonFindings(NightFindings):
         if self.cell.machine.travel_z is None:
             return "the top of Z is not entered (machine.travel_z)"
         return ""
+
+    def _speed(self, step: Step) -> int | None:
+        """Return the spindle speed of a step [1/min]; ``None`` where it is not entered."""
+        speed = self.cell.operations[step.job.number].speed
+        return None if speed is None else round(60.0 * speed.value / (2.0 * math.pi))
 
     # --- words ----------------------------------------------------------------------------------
 
@@ -153,7 +173,7 @@ class SkeletonFindings(NightFindings):
     # --- text -----------------------------------------------------------------------------------
 
     def _skeleton_lines(
-        self, found: OrderFinding, change: str
+        self, found: OrderFinding, change: str, spindle: str
     ) -> tuple[list[tuple[str, str]], list[_Call]]:
         control, changer = self.cell.control, self.cell.machine.changer
         inch = self.cell.shop.units == "in"
@@ -194,6 +214,9 @@ class SkeletonFindings(NightFindings):
             index(step.way.angles_rad, self._side_words(step))
             assert step.way.word is not None
             lines.append((step.way.word, f"zero of {step.way.face} at {step.job.station}"))
+            speed = self._speed(step)
+            if speed is not None:  # before each: the subprogram before may have stopped it
+                lines.append((f"S{speed} {spindle}", "spindle"))
             call = self.cell.operations[step.job.number].call
             assert call is not None
             lines.append((call.strip(), step.job.label))
@@ -254,7 +277,21 @@ class SkeletonFindings(NightFindings):
             return f"line {worst.line} cannot be read back ({worst.code.value.replace('_', ' ')})"
         if track.ended is not Ended.BY_WORD:
             return "the control's words as declared do not bring the reader to the end"
-        return _called_otherwise(track, calls, endless=self.ranges.endless)
+        found = _called_otherwise(track, calls, endless=self.ranges.endless)
+        return found or self._other_speed(track, calls)
+
+    def _other_speed(self, track: Track, calls: Sequence[_Call]) -> str:
+        """Return which call is read at another spindle speed than was meant; empty: none."""
+        wanted = {call.line: self._speed(call.step) for call in calls}
+        for row in np.flatnonzero(track.segments["kind"] == Kind.STOP).tolist():
+            line, _ = track.called_from(row)
+            speed = wanted.get(line)
+            if speed is None:
+                continue
+            force = track.in_force[int(track.segments["force"][row])]
+            if force.spindle != 1 or abs(60.0 * (force.speed_per_s or 0.0) - speed) > 0.5:
+                return f"line {line} is read at another spindle speed than was meant"
+        return ""
 
 
 def _called_otherwise(track: Track, calls: Sequence[_Call], *, endless: bool) -> str:

@@ -409,9 +409,16 @@ def _cautions(findings: Findings, found: OrderFinding, skeleton: Skeleton) -> tu
         told.append(f'Travel of {axes} does not reach the zero of {label} (see "offsets").')
     if skeleton.lines:
         told.append(
-            "The program of calls holds no feeds, speeds, coolant, lengths or approach: they have "
-            "to stand in the subprograms, and each has to work from Z at the top."
+            "The program of calls holds no feeds, coolant, lengths or approach: they have to stand "
+            "in the subprograms, and each has to work from Z at the top."
         )
+        if skeleton.no_speed:
+            silent = ", ".join(f'"{name}"' for name in skeleton.no_speed[:NAMED_MOST])
+            rest = len(skeleton.no_speed) - NAMED_MOST
+            told.append(
+                f"It starts no spindle for {silent}{f' and {rest} more' if rest > 0 else ''}: no "
+                "speed is entered (operations.speed), so it has to stand in the subprogram."
+            )
         if not skeleton.clamps:
             told.append(
                 "It writes no words for the clamps: none are declared ([[control.words]] brakes)."
