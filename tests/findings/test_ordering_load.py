@@ -8,6 +8,7 @@ from dataclasses import replace
 import pytest
 
 from gudgeon.cell.model import Station
+from gudgeon.cell.model_control import Position, WordMeaning
 from gudgeon.findings import Findings
 from gudgeon.findings.effort import Effort
 from gudgeon.findings.gather import Lacking
@@ -15,7 +16,7 @@ from gudgeon.findings.job_times import CARRIED_OVER, ENTERED, FROM_PROGRAM
 from gudgeon.findings.programs import ProgramText
 from gudgeon.quantity.amount import Amount
 from tests.questions.order_shop import cut, shop
-from tests.questions.trunnions import STATIONS, deg
+from tests.questions.trunnions import STATIONS, deg, mm
 
 QUICK = Effort(rounds=1_500, bound=0.0)
 ONE = (STATIONS[0],)
@@ -213,6 +214,56 @@ def test_operations_that_share_tool_and_offset_share_its_time() -> None:
 
 def test_a_tool_that_the_program_does_not_use_stays_unknown() -> None:
     assert load(cut("mill", 5), stations=ONE, programs=(program(),)).own_times == (None,)
+
+
+# --- against the program of calls, timed as any program is ---------------------------------------
+
+BRAKES = (
+    WordMeaning("M68", "no motion", brakes="clamps both"),
+    WordMeaning("M69", "no motion", brakes="frees both"),
+)
+TOOL_AND_TIME = {1: (1, 10.0), 2: (2, 12.0), 3: (3, 9.0), 4: (1, 7.0)}
+
+
+def subprogram(number: int) -> bytes:
+    """Go to the zero, stay there for the time of the cut, and leave."""
+    tool, seconds = TOOL_AND_TIME[number]
+    return f"O{number}\nG0 X0. Y0.\nG43 H{tool} Z0.\nG4 P{seconds}\nG53 G0 Z0.\nM99\n".encode()
+
+
+def test_the_load_takes_what_its_program_takes_block_by_block() -> None:
+    """The legs of the order against the moves of the written program, timed by the other way.
+
+    By hand: the program lets go and clamps once more at its start (0.5 s), for it cannot know the
+    pose; and it does not bring X and Y back over the rotary line at its end.
+    """
+    cuts = [
+        timed(f"op {number}", tool, face, seconds, call=f"M98 P{number}")
+        for (number, (tool, seconds)), face in zip(
+            TOOL_AND_TIME.items(), ("front", "front", "top", "right"), strict=True
+        )
+    ]
+    plain = load(*cuts, stations=ONE)
+    x, y, _ = plain.axis_lines.chain.axes[-1].line.point_mm
+    last = plain.ordering.steps[-1]
+    start = Position(mm(x), mm(y), mm(0), deg(0), deg(0))
+    control = {
+        "words": BRAKES,
+        "dwell_p": "seconds",
+        "start": start,
+        "tool_at_start": last.job.tool,
+    }
+    findings = load(*cuts, stations=ONE, control=control)
+    text = findings.skeleton.text.encode()
+    (timed_program,) = load(
+        *cuts, stations=ONE, control=control, programs=(ProgramText("load.nc", text, subprogram),)
+    ).program_times
+    assert timed_program.short == ()
+    assert last.way.point_mm is not None
+    home = max(abs(last.way.point_mm[0] - x), abs(last.way.point_mm[1] - y)) / 100.0
+    assert findings.ordering.machine.value == pytest.approx(
+        timed_program.total.value - 0.5 + home, abs=1e-3
+    )
 
 
 # --- mends and turns ----------------------------------------------------------------------------
