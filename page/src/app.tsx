@@ -156,15 +156,19 @@ export function App() {
         </button>
       </div>
       <div class="regions">
-        <Questions />
-        <Divider name="list" start={300} low={200} high={460} grows={1} />
+        <section class="listed" aria-label="What can be asked">
+          <Questions />
+          <Divider name="list" start={300} low={200} high={460} grows={1} />
+        </section>
         <main id="words" ref={words} tabIndex={-1}>
           <Faults />
           {at.kind === "entries" ? <Entries path={at.path} /> : at.kind === "readings" ? <Readings /> : <Answer />}
         </main>
-        <Divider name="stage" start={Math.round(innerWidth * 0.36)} low={320} high={1100} grows={-1} />
-        <section id="scene" aria-label="The cell in three dimensions">
-          <Scene />
+        <section class="seen" aria-label="The cell in three dimensions">
+          <Divider name="stage" start={Math.round(innerWidth * 0.36)} low={320} high={1100} grows={-1} />
+          <div id="scene">
+            <Scene />
+          </div>
         </section>
       </div>
     </div>
