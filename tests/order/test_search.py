@@ -117,6 +117,28 @@ def test_a_run_whose_every_operation_has_a_second_way_changes_over_as_a_whole() 
     assert search(problem).seconds == 10.0 + 12 * 3.0
 
 
+def test_a_run_is_moved_to_its_best_place() -> None:
+    """Beside every move of a single operation, on ten matrices without any structure."""
+    empty = (np.zeros(10, np.int64), np.zeros(0, np.int64))
+    group = np.array([-1, *range(9), -1])
+    state, start = seeded(1), np.arange(11)
+    for seed in range(10):
+        cost = np.random.default_rng(seed).integers(0, 100, (11, 11)).astype(float)
+        least = np.inf
+        for taken, to in itertools.product(range(1, 10), repeat=2):
+            rest = np.delete(start, taken)
+            least = min(least, rebuild.length(cost, np.insert(rest, to, taken)))
+        ended = []
+        for _ in range(400):
+            sequence, marks = start.copy(), np.zeros(11, np.int64)
+            place, room = np.empty(9, np.int64), np.empty(9, np.int64)
+            if rebuild.move_run(
+                cost, group, empty, empty, sequence, place, marks, room, np.array([100]), state
+            ):
+                ended.append(rebuild.length(cost, sequence))
+        assert min(ended) <= least
+
+
 def test_rounds_below_zero_are_refused() -> None:
     with pytest.raises(ValueError, match="rounds"):
         search(random_problem(1, 3), rounds=-1)
