@@ -158,7 +158,7 @@ def test_the_cell_file_may_stand_before_the_questions(
         (["zzz"], "write one of: ask, read, check, start"),
         (["ask"], "write: gudgeon ask [QUESTION ...] [PROGRAM ...] CELL"),
         (["check"], "write: gudgeon check CELL"),
-        (["schema"], "write: gudgeon schema {cell,answer}"),
+        (["schema"], "write: gudgeon schema {cell,answer,page}"),
         (["schema", "cells"], 'do you mean "cell"?'),
         (["--no"], "--no is not known"),
     ],
