@@ -136,7 +136,7 @@ def test_the_time_of_a_part() -> None:
 
 def test_no_time_of_a_part_where_no_order_is_possible() -> None:
     assert load(timed("a", after=("a",)), stations=ONE).load_time is None
-    assert load(timed("a"), timing={"tool_change": None}).load_time is None
+    assert load(timed("a"), timed("b", 2), timing={"tool_change": None}).load_time is None
     assert load().load_time is None
 
 
@@ -144,6 +144,7 @@ def test_what_the_times_lack_is_named_together() -> None:
     with pytest.raises(Lacking) as caught:
         _ = load(
             timed("a"),
+            timed("b", 2),
             timing={"tool_change": None},
             unit={"motion": shop().unit.motion.__class__()},
         ).ordering

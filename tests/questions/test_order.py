@@ -103,6 +103,32 @@ def test_what_is_missing_is_named(changes: dict, where: str) -> None:
     assert any(item.where.endswith(where) for item in told.missing)
 
 
+def test_only_what_moves_has_to_be_known() -> None:
+    """One tool, one pose, that of loading: no change and no turn is asked for."""
+    still = shop().unit.motion.__class__()
+    told = ask(timed("top", 1, "top"), timing={"tool_change": None}, unit={"motion": still})
+    assert told.verdict is Verdict.YES
+    assert told.figure("indexing").value == 0.0
+    assert not any("changes" in text for text in told.assumed)
+    turned = ask(timed("mill", 1, "front"), unit={"motion": still})
+    assert [item.where for item in turned.missing] == ["cell.toml: unit.motion.tilt_speed"]
+    both = ask(timed("mill"), timed("drill", 2, "right"), unit={"motion": still})
+    assert {item.where for item in both.missing} == {
+        "cell.toml: unit.motion.tilt_speed",
+        "cell.toml: unit.motion.rotary_speed",
+    }
+
+
+def test_what_would_turn_the_order_is_told() -> None:
+    cuts = [
+        timed(f"{face} {tool}", tool, face) for face in ("front", "right") for tool in (1, 2, 3)
+    ]
+    told = ask(*cuts, stations=ONE, timing={"tool_change": Amount(5.0)})
+    assert told.flips is not None
+    assert "With under 3.6 s a tool change another order wins, with 4 tool changes" in told.flips
+    assert "If the unit turned at under 59 % of its speed another order would win" in told.flips
+
+
 def test_an_empty_shop_is_asked_for_its_operations_first() -> None:
     told = ask()
     assert told.verdict is Verdict.CANNOT_TELL

@@ -8,6 +8,7 @@ from functools import cached_property
 from typing import Final
 
 from gudgeon.findings.effort import Effort
+from gudgeon.findings.gather import Lacking
 from gudgeon.findings.jobs import called
 from gudgeon.findings.legs import CHANGE, CLAMP, INDEX, Leg
 from gudgeon.findings.network import Network, Variation, best_round
@@ -92,8 +93,10 @@ class OrderMendFindings(OrderFindings):
         ``None`` where none is found, or a load is too large to seek it again.
         """
         found = self.ordering
+        if found.changes == 0:
+            return None
         now = found.network.times.change.seconds[CHANGE]
-        if found.changes == 0 or now <= 0.0:
+        if now <= 0.0:
             return None
         return self._nearest_turn(
             now,
@@ -155,11 +158,15 @@ class OrderMendFindings(OrderFindings):
         with_spare = dict.fromkeys(job.number for job in found.jobs.jobs if job.spare)
         for number in list(with_spare)[:MOST_TRIED]:
             name = called(self.cell.operations[number], number)
+            try:
+                less = saved(self.network_with(frozenset({number})))
+            except Lacking:  # an axis that nothing else turns, and whose speed is not known
+                continue
             mends.append(
                 Mend(
                     f'cut "{name}" in its second pose where that is nearer (needs work offsets and '
                     "a program for it)",
-                    saved(self.network_with(frozenset({number}))),
+                    less,
                 )
             )
         rules: dict[tuple[str, str], set[tuple[int, int]]] = {}

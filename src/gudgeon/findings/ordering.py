@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from functools import cached_property
 
@@ -10,8 +10,14 @@ import numpy as np
 
 from gudgeon.answer import Missing
 from gudgeon.findings.gather import Lacking
-from gudgeon.findings.job_times import CARRIED_OVER, ENTERED, JobTimeFindings, OwnTime
-from gudgeon.findings.jobs import Job, JobsFinding, Way, called
+from gudgeon.findings.job_times import (
+    CARRIED_OVER,
+    ENTERED,
+    JobTimeFindings,
+    OwnTime,
+    as_pose,
+)
+from gudgeon.findings.jobs import SAME_RAD, Job, JobsFinding, Way, called
 from gudgeon.findings.legs import CAUSES, CUTTING, Angles, Leg, Spent, State
 from gudgeon.findings.network import Network, Round, best_round
 from gudgeon.quantity.amount import Amount
@@ -153,18 +159,15 @@ class OrderFindings(JobTimeFindings):
             If what must come first goes round in a circle, or nothing can be cut: ask `jobs` first.
         """
         gather = self.gather()
-        try:
-            jobs = self.jobs
-        except Lacking as lacking:
-            gather.also(lacking)
-        try:
-            _ = self.tool_change_time()
-        except Lacking as lacking:
-            gather.also(lacking)
-        try:
-            _ = self.axis_limits
-        except Lacking as lacking:
-            gather.also(lacking)
+        jobs = self.jobs
+        wanted: list[Callable[[], object]] = [lambda: self.ground(self._order_axes(jobs))]
+        if _changes_tools(jobs):
+            wanted.insert(0, self.tool_change_time)
+        for want in wanted:
+            try:
+                want()
+            except Lacking as lacking:
+                gather.also(lacking)
         gather.stop()
         if jobs.ring or not jobs.jobs:
             raise ValueError("no order is possible; jobs.ring or jobs.unreached says why")
@@ -333,6 +336,18 @@ class OrderFindings(JobTimeFindings):
             return None
         return tuple(first[k] for k in range(len(network.jobs)))
 
+    def _order_axes(self, jobs: JobsFinding) -> tuple[int, ...]:
+        """Return the axes that move within a load: only their speeds are asked for."""
+        poses = [as_pose(way.angles_rad) for job in jobs.jobs for way in job.ways]
+        poses.append(as_pose(self.load_pose))
+        turning = [
+            axis
+            for axis, angles in zip((3, 4), zip(*poses, strict=True), strict=True)
+            if max(angles) - min(angles) > SAME_RAD
+        ]
+        placed = any(way.point_mm is not None for job in jobs.jobs for way in job.ways)
+        return (*((0, 1, 2) if placed else ()), *turning)
+
     def _order_told(self, jobs: JobsFinding) -> tuple[str, ...]:
         told = [*jobs.told]
         sources = {own.source for own in self.own_times if own is not None}
@@ -354,26 +369,34 @@ class OrderFindings(JobTimeFindings):
                 f"Parts are loaded at {self.pose_words(self.load_pose)} (shift.load_pose is not "
                 "entered)."
             )
+        if _changes_tools(jobs):
+            told += self._change_told_of_order
+        if any(job.tool not in self.network.lengths for job in jobs.jobs):
+            told.append("Ways of tools without a length are left out.")
+        axes = self._order_axes(jobs)
+        told += self.ground(axes, ("rapids",))[2]
+        told += self._clamps_left_out([axis for axis in axes if axis >= 3])
+        return tuple(dict.fromkeys(told))
+
+    @property
+    def _change_told_of_order(self) -> tuple[str, ...]:
+        """What is taken for granted of the tool changes."""
+        told = self.tool_change_time().time.assumed
         try:
             changing = self.changing
         except Lacking:
-            told.append(
+            return (
                 "Tools are changed in the pose in which the unit stands: where that is clear is "
-                'not known (ask "changes").'
+                'not known (ask "changes").',
+                *told,
             )
-        else:
-            if not changing.together.clear and not changing.ranges and changing.beside is None:
-                told.append(
-                    "No pose is proven in which tools may be changed: they are taken to be changed "
-                    'where the unit stands (ask "changes").'
-                )
-        if any(job.tool not in self.network.lengths for job in jobs.jobs):
-            told.append("Ways of tools without a length are left out.")
-        turning = [3, 4] if self.has_tilt else [4]
-        told += self.ground(self._moved_axes, ("rapids",))[2]
-        told += self._clamps_left_out(turning)
-        told += self.tool_change_time().time.assumed
-        return tuple(dict.fromkeys(told))
+        if changing.together.clear or changing.ranges or changing.beside is not None:
+            return told
+        return (
+            "No pose is proven in which tools may be changed: they are taken to be changed where "
+            'the unit stands (ask "changes").',
+            *told,
+        )
 
     def _order_missing(self, jobs: JobsFinding) -> tuple[Missing, ...]:
         """Return what would complete the times: the operation with the most cuts first."""
@@ -404,6 +427,10 @@ class OrderFindings(JobTimeFindings):
                 )
             )
         return tuple(found)
+
+
+def _changes_tools(jobs: JobsFinding) -> bool:
+    return len({job.tool for job in jobs.jobs}) > 1
 
 
 def _together(times: Sequence[Amount]) -> Amount:
