@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import hashlib
 import time
 from pathlib import Path
 
@@ -149,3 +150,27 @@ def test_an_answer_with_numbers_that_are_none_goes_over_the_wire(room: Room) -> 
     assert isinstance(found, wire.AnswerView)
     back = wire.AnswerView.model_validate_json(found.model_dump_json(by_alias=True))
     assert back == found
+
+
+@pytest.mark.parametrize("name", ["../outside.csv", "link.csv", "/etc/passwd", "none.csv"])
+def test_no_table_of_readings_outside_the_folder_is_shown_or_written(
+    tmp_path: Path, name: str
+) -> None:
+    outside = tmp_path / "outside.csv"
+    outside.write_text("secret,b\n1,2\n")
+    folder = tmp_path / "shop"
+    folder.mkdir()
+    (folder / "link.csv").symlink_to(outside)
+    (folder / "cell.toml").write_text(f'{CELL}\n[readings]\nfile = "{name}"\n')
+    room = Room(Shop(folder / "cell.toml"))
+    digest = hashlib.sha256(outside.read_bytes()).hexdigest()
+    for task, words in (
+        ("readings", {}),
+        ("add_reading", {"digest": digest, "row": {"secret": "3", "b": "4"}}),
+        ("take_back_reading", {"digest": digest}),
+    ):
+        with pytest.raises(Refused) as refused:
+            TASKS[task](room, job(), **words)
+        assert refused.value.status == 422
+        assert "secret" not in str(refused.value.args)
+    assert outside.read_text() == "secret,b\n1,2\n"

@@ -276,11 +276,18 @@ def _without_bad_rows(room: Room) -> Findings:
     from gudgeon.findings import Findings
 
     _, read = room.loaded()
-    if read.cell is None:
-        rest = load(room.path, readings=False)
-        if rest.cell is not None:
-            return Findings(rest.cell)
-    return room.findings
+    rest = load(room.path, readings=False) if read.cell is None else read
+    if rest.cell is None:
+        return room.findings  # which tells why there are none
+    name = rest.cell.readings.file
+    if name is not None and room.shop.inside(name) is None:
+        raise Refused(
+            422,
+            "the table of readings is not in the folder of the cell file",
+            name[:200],
+            "name one that lies beside the cell file, or take the entry readings.file out",
+        )
+    return room.findings if read.cell is not None else Findings(rest.cell)
 
 
 def add_reading(room: Room, job: Job, digest: str, row: Mapping[str, str]) -> wire.ReadingsView:
