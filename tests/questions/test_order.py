@@ -292,6 +292,12 @@ def test_the_program_comes_to_each_call_with_its_tool_offset_and_pose() -> None:
         assert text[at + 1] == "G90 G53 G0 Z0."
 
 
+def test_the_program_needs_no_travel_of_x_and_y() -> None:
+    machine = {"travel_x": None, "travel_y": None}
+    told = ask(called("mill", 2001), stations=ONE, machine=machine)
+    assert blocks(told)[-1] == "M30"
+
+
 def test_clamps_are_written_where_their_words_are_declared() -> None:
     words = (
         WordMeaning("M68", "no motion", brakes="clamps both"),

@@ -277,7 +277,9 @@ class SkeletonFindings(NightFindings):
             return f"line {worst.line} cannot be read back ({worst.code.value.replace('_', ' ')})"
         if track.ended is not Ended.BY_WORD:
             return "the control's words as declared do not bring the reader to the end"
-        found = _called_otherwise(track, calls, endless=self.ranges.endless)
+        rotary = self.turning_only.axes[-1]
+        endless = math.isinf(rotary.high_rad - rotary.low_rad)
+        found = _called_otherwise(track, calls, endless=endless)
         return found or self._other_speed(track, calls)
 
     def _other_speed(self, track: Track, calls: Sequence[_Call]) -> str:
