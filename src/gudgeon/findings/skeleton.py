@@ -84,9 +84,12 @@ class SkeletonFindings(NightFindings):
         if refused:
             return Skeleton((), refused)
         try:
-            _ = self.senses
-        except Lacking:
-            return Skeleton((), "letters of the turning axes are not known")
+            return self._written_calls(found)
+        except Lacking as lacking:
+            first = lacking.missing[0]
+            return Skeleton((), f"{first.what} is missing ({first.where})")
+
+    def _written_calls(self, found: OrderFinding) -> Skeleton:
         change, spindle = (
             self._word_of(meaning) for meaning in (Meaning.TOOL_CHANGE, Meaning.SPINDLE_CLOCKWISE)
         )
