@@ -57,7 +57,7 @@ class Loaded:
         return sum(fault.level == "error" for fault in self.faults)
 
 
-def load(path: str | Path, *, readings: bool = True) -> Loaded:
+def load(path: str | Path, *, readings: bool = True, links: bool = True) -> Loaded:
     """Read a cell file and the readings that it names.
 
     Parameters
@@ -66,6 +66,8 @@ def load(path: str | Path, *, readings: bool = True) -> Loaded:
         The cell file.
     readings : bool
         False: tables of readings are left out, whether they are there or not.
+    links : bool
+        False: a file to which a link leads out of the folder is not read, as others may name it.
     """
     path = Path(path)
     found = _text_of(path, path.name or str(path), None)
@@ -73,9 +75,13 @@ def load(path: str | Path, *, readings: bool = True) -> Loaded:
         return Loaded(None, (found,))
 
     def open_readings(name: str, at: Place) -> str | Fault:
+        if not links and _leads_out(path.parent, name):
+            return _not_beside(name, at)
         return _text_of(path.parent / name, name, at)
 
     def open_model(name: str, at: Place) -> bytes | Fault:
+        if not links and _leads_out(path.parent, name):
+            return _not_beside(name, at)
         return _bytes_of(path.parent / name, name, at)
 
     if not readings:
@@ -255,6 +261,14 @@ def _is_beside(name: str) -> bool:
     parts = (*PurePosixPath(name).parts, *PureWindowsPath(name).parts)
     absolute = PurePosixPath(name).is_absolute() or bool(PureWindowsPath(name).drive)
     return not absolute and ".." not in parts and not name.startswith("\\")
+
+
+def _leads_out(folder: Path, name: str) -> bool:
+    """Tell whether a name leads out of the folder, through links too."""
+    try:
+        return not (folder / name).resolve().is_relative_to(folder.resolve())
+    except (OSError, ValueError, RuntimeError):
+        return True
 
 
 def _text_of(path: Path, name: str, named_at: Place | None) -> str | Fault:

@@ -174,3 +174,16 @@ def test_no_table_of_readings_outside_the_folder_is_shown_or_written(
         assert refused.value.status == 422
         assert "secret" not in str(refused.value.args)
     assert outside.read_text() == "secret,b\n1,2\n"
+
+
+def test_no_line_of_a_file_outside_stands_in_a_fault(tmp_path: Path) -> None:
+    (tmp_path / "outside.csv").write_text("secret,b\n1,2\n")
+    folder = tmp_path / "shop"
+    folder.mkdir()
+    (folder / "link.csv").symlink_to(tmp_path / "outside.csv")
+    for entry in ("[readings]\nfile", "[drift]\ndays", "[[models]]\nfile"):
+        (folder / "cell.toml").write_text(f'{CELL}\n{entry} = "link.csv"\n')
+        told = TASKS["cell"](Room(Shop(folder / "cell.toml")), job())
+        assert isinstance(told, wire.CellView)
+        assert any("does not lie beside" in fault.what for fault in told.faults)
+        assert "secret" not in told.model_dump_json()

@@ -276,7 +276,7 @@ def _without_bad_rows(room: Room) -> Findings:
     from gudgeon.findings import Findings
 
     _, read = room.loaded()
-    rest = load(room.path, readings=False) if read.cell is None else read
+    rest = load(room.path, readings=False, links=False) if read.cell is None else read
     if rest.cell is None:
         return room.findings  # which tells why there are none
     name = rest.cell.readings.file

@@ -135,7 +135,7 @@ class Room:
         for _ in range(5):
             if self._held is not None and self._held[0] == digest:
                 break
-            read = load(self.path)
+            read = load(self.path, links=False)
             after = self.shop.inputs(None)
             if after == digest:
                 self._held = (digest, read, None)
