@@ -298,6 +298,13 @@ def test_the_program_needs_no_travel_of_x_and_y() -> None:
     assert blocks(told)[-1] == "M30"
 
 
+@pytest.mark.parametrize(("style", "told"), [("( )", "(MILL FL AT 1)"), (";", "; mill fl at 1")])
+def test_comments_are_written_as_the_control_reads_them(style: str, told: str) -> None:
+    """Signs that would end a comment, or that no control knows, are left out."""
+    answer = ask(called("mill (fl\u00e4%)", 2001), stations=ONE, control={"comment": style})
+    assert f"M98 P2001 {told}" in blocks(answer)
+
+
 def test_clamps_are_written_where_their_words_are_declared() -> None:
     words = (
         WordMeaning("M68", "no motion", brakes="clamps both"),

@@ -100,14 +100,15 @@ class SkeletonFindings(NightFindings):
         lines, calls = self._skeleton_lines(found, change, spindle or "")
         if len(lines) > MOST_LINES:
             return Skeleton((), f"it would have {len(lines)} blocks")
-        refused = self._read_otherwise(lines, calls)
+        written = self._commented(lines)
+        refused = self._read_otherwise(written, calls)
         if refused:
             return Skeleton((), refused)
         silent = dict.fromkeys(
             step.job.operation for step in found.steps if self._speed(step) is None
         )
         return Skeleton(
-            tuple(self._commented(lines)),
+            tuple(written),
             "",
             bool(self._clamp_words((3, 4), "frees")),
             tuple(silent),
@@ -253,7 +254,8 @@ class SkeletonFindings(NightFindings):
     def _commented(self, lines: Sequence[tuple[str, str]]) -> list[tuple[str, str]]:
         style = self.cell.control.comment
         plain = [
-            (text, "".join(char for char in words if char not in "();%")) for text, words in lines
+            (text, "".join(c for c in words if c.isascii() and c.isprintable() and c not in "();%"))
+            for text, words in lines
         ]
         if style == ";":
             return [(f"{text} ; {words}", words) for text, words in plain]
