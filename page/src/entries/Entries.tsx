@@ -21,18 +21,35 @@ function keep(path: string, value: string | string[] | undefined): void {
   else localStorage.removeItem(store());
 }
 
+let newest = 0;
+
 async function load(): Promise<void> {
+  const place = (newest += 1);
   const found = await tried(() => get<Form>("entries"));
-  if (found) form.value = found;
+  if (found && place === newest) form.value = found;
 }
 
+let before: Promise<unknown> = Promise.resolve();
+
+/** Write changes one after the other, so that each knows the file as the one before left it. */
+function inTurn<T>(work: () => Promise<T>): Promise<T> {
+  const done = before.then(work);
+  before = done.catch(() => undefined);
+  return done;
+}
+
+type Change = { path: string; text: string | string[] | null };
+
+const write = (asked: Change[]): Promise<boolean> => inTurn(() => writeNow(asked));
+
 /** Write changes; what is refused stays typed and says why. */
-async function write(changesAsked: { path: string; text: string | string[] | null }[]): Promise<boolean> {
+async function writeNow(changesAsked: Change[]): Promise<boolean> {
   const now = form.value;
   if (!now) return false;
   sending.value += 1;
   try {
-    await send<Edited>("POST", "edit", { digest: now.digest, changes: changesAsked });
+    const edited = await send<Edited>("POST", "edit", { digest: now.digest, changes: changesAsked });
+    form.value = { ...(form.value ?? now), digest: edited.digest };
     for (const { path } of changesAsked) {
       keep(path, undefined);
       const left = { ...refused.value };
@@ -58,10 +75,12 @@ async function write(changesAsked: { path: string; text: string | string[] | nul
   }
 }
 
-async function step(which: "undo" | "redo"): Promise<void> {
-  await tried(() => send<Edited>("POST", which, { digest: form.value?.digest }));
-  await load();
-}
+const step = (which: "undo" | "redo"): Promise<void> =>
+  inTurn(async () => {
+    const edited = await tried(() => send<Edited>("POST", which, { digest: form.value?.digest }));
+    if (edited && form.value) form.value = { ...form.value, digest: edited.digest };
+    await load();
+  });
 
 function Told({ faults, words }: { faults: Fault[]; words?: string }) {
   if (faults.length === 0 && !words) return null;
@@ -243,6 +262,7 @@ function Part({ section, deep, path }: { section: Section; deep: number; path: s
             Add one
           </button>
         )}
+        <Told faults={[]} words={refused.value[section.path]} />
       </details>
     );
   }
@@ -272,6 +292,7 @@ function Part({ section, deep, path }: { section: Section; deep: number; path: s
           Take {title(section)} out
         </button>
       )}
+      <Told faults={[]} words={refused.value[section.path]} />
     </details>
   );
 }

@@ -21,9 +21,12 @@ async function load(): Promise<void> {
   if (found) now.value = found;
 }
 
+let writing = false;
+
 async function write(): Promise<void> {
   const table = now.value;
-  if (!table) return;
+  if (!table || writing) return;
+  writing = true;
   const values = Object.fromEntries(Object.entries(row.value).filter(([, text]) => text.trim() !== ""));
   refusal.value = "";
   try {
@@ -41,6 +44,8 @@ async function write(): Promise<void> {
         : problem.status === 0
           ? "The program does not answer. What you typed is kept in this browser."
           : [problem.refusal.what, problem.refusal.mend].filter(Boolean).join(": ");
+  } finally {
+    writing = false;
   }
 }
 
