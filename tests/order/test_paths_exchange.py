@@ -134,7 +134,7 @@ def test_an_exchange_in_an_asymmetric_ring_by_hand() -> None:
 
 
 def test_a_disturbed_path_is_mostly_mended_back() -> None:
-    """Only nodes whose steps have changed are looked at; looking at others leaves it longer."""
+    """Of 200 disturbed ones more than 60 end on the shortest length again."""
     cost, before = random_path(5, 27, 0.12)
     one = _Search.start(cost, ended(before), 3, 0)
     one.run(0, 2000, 2000)
