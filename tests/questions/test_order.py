@@ -411,7 +411,7 @@ def shops(draw: st.DrawFn):
     return shop(*operations, stations=stations, tools=tools, unit=unit)
 
 
-@settings(max_examples=40, deadline=None)
+@settings(max_examples=25, deadline=None)
 @given(shops())
 def test_any_shop_gets_an_answer_that_keeps_its_rules(cell: Cell) -> None:
     findings = Findings(cell, (), Effort(rounds=300, bound=0.05))
