@@ -111,7 +111,7 @@ function Divider({ name, start, low, high, grows }: { name: string; start: numbe
 export function App() {
   const at = route.value;
   const now = cell.value;
-  const words = useRef<HTMLElement>(null);
+  const words = useRef<HTMLDivElement>(null);
   const place = at.kind === "question" ? key(at.name, at.program) : at.kind;
   useEffect(() => words.current?.scrollTo(0, 0), [place]);
   useEffect(() => {
@@ -147,29 +147,31 @@ export function App() {
       <p class="said" role="status" aria-live="polite">
         {said.value}
       </p>
-      <div class="sides" role="group" aria-label="What is shown">
+      <nav class="sides" aria-label="What is shown">
         <button type="button" aria-pressed={side.value === "words"} onClick={() => (side.value = "words")}>
           Words
         </button>
         <button type="button" aria-pressed={side.value === "scene"} onClick={() => (side.value = "scene")}>
           Scene
         </button>
-      </div>
+      </nav>
       <div class="regions">
         <section class="listed" aria-label="What can be asked">
           <Questions />
           <Divider name="list" start={300} low={200} high={460} grows={1} />
         </section>
-        <main id="words" ref={words} tabIndex={-1}>
-          <Faults />
-          {at.kind === "entries" ? <Entries path={at.path} /> : at.kind === "readings" ? <Readings /> : <Answer />}
-        </main>
-        <section class="seen" aria-label="The cell in three dimensions">
-          <Divider name="stage" start={Math.round(innerWidth * 0.36)} low={320} high={1100} grows={-1} />
-          <div id="scene">
-            <Scene />
+        <main>
+          <div id="words" ref={words} tabIndex={-1}>
+            <Faults />
+            {at.kind === "entries" ? <Entries path={at.path} /> : at.kind === "readings" ? <Readings /> : <Answer />}
           </div>
-        </section>
+          <section class="seen" aria-label="The cell in three dimensions">
+            <Divider name="stage" start={Math.round(innerWidth * 0.36)} low={320} high={1100} grows={-1} />
+            <div id="scene">
+              <Scene />
+            </div>
+          </section>
+        </main>
       </div>
     </div>
   );

@@ -50,7 +50,7 @@ def copied(folder: Path) -> Path:
 
 @pytest.fixture(scope="session")
 def demo(browser: Browser, tmp_path_factory: pytest.TempPathFactory) -> Iterator[Running]:
-    """The whole demo cell; only looked at."""
+    """Serve the whole demo cell, which is only looked at."""
     from tests.faces.web.running import Running
 
     found = Running(copied(tmp_path_factory.mktemp("shop")), "--port", "0")
@@ -76,7 +76,7 @@ def serve(browser: Browser) -> Iterator[Callable[..., Running]]:
 
 @pytest.fixture
 def half_filled(tmp_path: Path) -> Path:
-    """A cell file that has only been begun."""
+    """Copy a cell file that has only been begun."""
     return Path(shutil.copy(DEMO / "half-filled.toml", tmp_path))
 
 

@@ -1,4 +1,4 @@
-"""Entering: an edit changes the answer, a fault stands in place, and nothing that was typed is lost."""
+"""Entering: an edit changes the answer, a fault stands in place, nothing typed is lost."""
 
 from __future__ import annotations
 
