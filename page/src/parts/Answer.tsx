@@ -10,6 +10,9 @@ function query(one: AnswerView): string {
 }
 
 function Progress({ one }: { one: AnswerView }) {
+  if (one.state === "waiting" && (cell.value?.faults ?? []).some((fault) => fault.severity === "error")) {
+    return <p class="note">It is answered as soon as the faults above are mended.</p>;
+  }
   if (one.state === "waiting" || one.state === "working") {
     const share = Math.round(100 * one.share);
     return (

@@ -32,6 +32,11 @@ function rowAt(now: Track, t: number): number {
   return low;
 }
 
+/** Index of the row that ends the move under way; at the end of a move still that move's. */
+function underWay(now: Track, t: number): number {
+  return Math.min(rowAt(now, t - 1e-3) + 1, now.count - 1);
+}
+
 function go(t: number, tool: Signal<number | null>): void {
   const now = track.value;
   if (!now) return;
@@ -45,7 +50,7 @@ function go(t: number, tool: Signal<number | null>): void {
     const a = now.rows[row * COLUMNS + k] ?? 0;
     return a + share * ((now.rows[next * COLUMNS + k] ?? 0) - a);
   });
-  const number = now.rows[next * COLUMNS + 8] ?? -1;
+  const number = now.rows[underWay(now, time.value) * COLUMNS + 8] ?? -1;
   if (number >= 0 && tool.value !== number) tool.value = number;
 }
 
@@ -108,7 +113,7 @@ export function Player({ tool }: { tool: Signal<number | null> }) {
       </div>
     );
   }
-  const line = now.rows[Math.min(rowAt(now, time.value) + 1, now.count - 1) * COLUMNS + 7] ?? 0;
+  const line = now.rows[underWay(now, time.value) * COLUMNS + 7] ?? 0;
   return (
     <div class="player" data-program={now.program} data-time={time.value.toFixed(2)}>
       <div class="line">

@@ -160,7 +160,7 @@ export function Scene() {
     const onScheme = (): void => stage.current?.recolour(dark());
     scheme.addEventListener("change", onScheme);
     stage.current.onDrawn = () => {
-      if (!holder.current || !stage.current) return;
+      if (!holder.current || !stage.current?.loaded) return;
       holder.current.dataset.drawn = String(Number(holder.current.dataset.drawn ?? 0) + 1);
       holder.current.dataset.ms = stage.current.drawnMs.toFixed(1);
       holder.current.dataset.pose = pose.value.map((value) => value.toFixed(4)).join(" ");
@@ -200,7 +200,7 @@ export function Scene() {
   useEffect(() => {
     stage.current?.pose(pose.value);
     if (scene.value) void askGap();
-  }, [pose.value, tool.value]);
+  }, [pose.value, tool.value, now]);
 
   useEffect(() => {
     const at = now?.tools.find((one) => one.number === tool.value);
