@@ -31,12 +31,16 @@ class Listed:
     place : int
         In the order of the job.
     needs_program : bool
+        It is about one program.
+    uses_program : bool
+        It looks at all programs of the cell where there are any.
     """
 
     name: str
     asks: str
     place: int
     needs_program: bool
+    uses_program: bool = False
 
 
 class Question(Protocol):
@@ -66,7 +70,8 @@ def list_questions() -> list[Listed]:
             if isinstance(node, ast.AnnAssign) and isinstance(node.value, ast.Constant):
                 told[ast.unparse(node.target)] = node.value.value
         needs = bool(told.get("NEEDS_PROGRAM", False))
-        found.append(Listed(told["NAME"], told["ASKS"], told["PLACE"], needs))
+        uses = bool(told.get("USES_PROGRAM", False))
+        found.append(Listed(told["NAME"], told["ASKS"], told["PLACE"], needs, uses))
     return sorted(found, key=lambda one: one.place)
 
 

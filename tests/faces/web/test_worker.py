@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import hashlib
+import shutil
 import time
 from pathlib import Path
 
@@ -11,11 +12,15 @@ import pytest
 
 pytest.importorskip("fastapi", reason='the page needs the extra "web"')
 
+from gudgeon.cell.files import load
+from gudgeon.faces.programs import Neighbours, load_program
 from gudgeon.faces.web import wire
 from gudgeon.faces.web.playback import COLUMNS
 from gudgeon.faces.web.shop import Shop
 from gudgeon.faces.web.tasks import TASKS
 from gudgeon.faces.web.worker import Job, Refused, Room
+from gudgeon.findings import Findings
+from gudgeon.findings.programs import ProgramText
 from gudgeon.questions import find_questions, list_questions
 from tests.faces.test_clears_stopped import program
 from tests.questions.test_clears import CELL
@@ -187,3 +192,25 @@ def test_no_line_of_a_file_outside_stands_in_a_fault(tmp_path: Path) -> None:
         assert isinstance(told, wire.CellView)
         assert any("does not lie beside" in fault.what for fault in told.faults)
         assert "secret" not in told.model_dump_json()
+
+
+def test_the_order_on_the_page_is_that_of_the_command(tmp_path: Path) -> None:
+    demo = Path(__file__).parents[3] / "demo"
+    for path in (*demo.glob("alder-ford*.*"), *demo.glob("O*.nc")):
+        shutil.copy(path, tmp_path)
+    # Without times of their own the cuts take what the program takes.
+    path = tmp_path / "alder-ford.toml"
+    lines = path.read_text(encoding="utf-8").splitlines(keepends=True)
+    path.write_text("".join(line for line in lines if not line.startswith("takes =")), "utf-8")
+    cell = load(path).cell
+    assert cell is not None
+    beside = Neighbours(tmp_path / "alder-ford.nc")
+    program = ProgramText(
+        "alder-ford.nc", load_program(tmp_path / "alder-ford.nc"), called=beside, names=beside.names
+    )
+    wanted = find_questions()["order"].answer(Findings(cell, [program]))
+    room = Room(Shop(path), read_only=True)
+    got = TASKS["answer"](room, job(), question="order", program=None)
+    assert got.answer.headline == wanted.headline  # type: ignore[union-attr]
+    bare = find_questions()["order"].answer(Findings(cell))
+    assert bare.headline != wanted.headline

@@ -13,6 +13,7 @@ import itertools
 import secrets
 from collections.abc import AsyncIterator
 from dataclasses import dataclass
+from functools import cache
 from typing import Any, Final
 
 from gudgeon.faces.web import wire
@@ -53,6 +54,11 @@ class _Line:
     turn: int = 0
     stopping: bool = False
     died: int = 0
+    uses_program: bool = False
+
+    def rests_on(self, files: Files) -> str:
+        """Return the digest of all that this answer rests on."""
+        return files.everything if self.uses_program else files.inputs(self.program)
 
 
 class Desk:
@@ -130,7 +136,7 @@ class Desk:
         """Return how far every answer is; those never asked for are begun, last of all."""
         for name, program, asks in await self._keys():
             if (name, program) not in self._lines:
-                self._lines[name, program] = _Line(name, program, asks)
+                self._lines[name, program] = _Line(name, program, asks, uses_program=_uses(name))
                 self._wake.set()
         return [self._line(self._lines[name, program]) for name, program, _ in await self._keys()]
 
@@ -213,7 +219,7 @@ class Desk:
         if not (first_time and known.isdisjoint(changed)):
             self._tell(kind="cell", digest=files.cell, inputs=files.inputs(), files=changed)
         for line in self._lines.values():
-            if line.inputs == files.inputs(line.program):
+            if line.inputs == line.rests_on(files):
                 continue
             line.died = 0
             if line.state == "working":
@@ -262,7 +268,9 @@ class Desk:
                 )
             if not named and len(self._asked()) >= PROGRAMS_MOST:
                 raise Refused(503, "too many programs were asked about", "", "start anew")
-        line = self._lines[question, program] = _Line(question, program, asked.asks)
+        line = self._lines[question, program] = _Line(
+            question, program, asked.asks, uses_program=_uses(question)
+        )
         self._wake.set()
         return line
 
@@ -278,7 +286,7 @@ class Desk:
 
     async def _answer(self, line: _Line) -> None:
         line.stopping, line.share = False, 0.0
-        begun = (await self._look()).inputs(line.program)
+        begun = line.rests_on(await self._look())
         self._set(line, "working", "")
 
         def told(share: float) -> None:
@@ -311,13 +319,13 @@ class Desk:
             self._after_death(line, begun, str(problem))
         else:
             line.view, line.inputs, line.share, line.died = view, view.inputs, 1.0, 0
-            if not line.stopping and line.inputs != (await self._look()).inputs(line.program):
+            if not line.stopping and line.inputs != line.rests_on(await self._look()):
                 self._set(line, "waiting", "")  # its files changed meanwhile
             else:
                 self._set(line, view.state, view.what)
 
     def _after_death(self, line: _Line, begun: str, what: str) -> None:
-        now = "" if self._seen is None else self._seen.inputs(line.program)
+        now = "" if self._seen is None else line.rests_on(self._seen)
         if line.stopping:
             line.inputs = begun
             self._set(line, "stopped", "stopped before the end")
@@ -353,7 +361,7 @@ class Desk:
     def _stale(self, line: _Line) -> bool:
         if line.view is None or self._seen is None:
             return False
-        return line.view.inputs != self._seen.inputs(line.program)
+        return line.view.inputs != line.rests_on(self._seen)
 
     def _line(self, line: _Line) -> wire.AnswerLine:
         found = None if line.view is None else line.view.answer
@@ -407,3 +415,11 @@ class Desk:
                     listener.get_nowait()
                 listener.put_nowait(self._hello())
             listener.put_nowait(event)
+
+
+@cache
+def _uses(question: str) -> bool:
+    """Return whether a question looks at all programs of the cell."""
+    from gudgeon.questions import list_questions
+
+    return any(one.name == question and one.uses_program for one in list_questions())

@@ -77,9 +77,14 @@ def answer(room: Room, job: Job, question: str, program: str | None) -> wire.Ans
     from gudgeon.questions import find_questions
 
     asked = find_questions()[question]
-    begun, inputs = time.monotonic(), room.shop.inputs(program)
-    findings = room.findings
-    findings.programs = () if program is None else (room.program(program, job),)
+    begun = time.monotonic()
+    if getattr(asked, "USES_PROGRAM", False):
+        inputs = room.shop.look().everything
+        findings = room.with_programs(inputs, job)
+    else:
+        inputs = room.shop.inputs(program)
+        findings = room.findings
+        findings.programs = () if program is None else (room.program(program, job),)
     found = asked.answer(findings)
     view = answer_view(found, asked.ASKS)
     if job.heeded:

@@ -118,6 +118,7 @@ class Room:
     def __init__(self, shop: Shop, *, read_only: bool = False) -> None:
         self.shop, self.read_only = shop, read_only
         self._held: tuple[str, Loaded, Findings | None] | None = None
+        self._with_programs: tuple[str, Findings] | None = None
 
     @property
     def path(self) -> Path:
@@ -173,6 +174,27 @@ class Room:
             findings = Findings(cell)
             self._held = (digest, read, findings)
         return findings
+
+    def with_programs(self, everything: str, job: Job) -> Findings:
+        """Return findings that look at every program of the cell that can be read.
+
+        Parameters
+        ----------
+        everything : str
+            Digest of all files, under which they are held.
+        job : Job
+        """
+        from gudgeon.findings import Findings
+
+        if self._with_programs is None or self._with_programs[0] != everything:
+            programs = []
+            for one in self.cell.programs:
+                try:
+                    programs.append(self.program(one.file or "", job))
+                except Refused:
+                    continue  # told where that program itself is asked about
+            self._with_programs = everything, Findings(self.cell, programs)
+        return self._with_programs[1]
 
     @cached_property
     def keep(self) -> Keep:
