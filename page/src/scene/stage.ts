@@ -34,6 +34,9 @@ export const LEGEND: [string, string][] = [
 const MM = 0.001;
 const EDGES_MOST = 6000;
 const REST_MS = 260;
+/** A drawing that takes longer is made with fewer points of the screen while something moves. */
+const SLOW_MS = 12;
+const COARSE = 0.5;
 
 export interface Label {
   words: string;
@@ -68,6 +71,8 @@ export class Stage {
   drawnMs = 0;
   private posedAt = 0;
   private fresh = false;
+  private readonly fine = Math.min(devicePixelRatio, 1.5);
+  private slow: boolean | null = null;
   onDrawn: (() => void) | null = null;
 
   constructor(
@@ -75,7 +80,7 @@ export class Stage {
     private readonly words: HTMLElement,
   ) {
     this.renderer = new three.WebGLRenderer({ antialias: true, alpha: true });
-    this.renderer.setPixelRatio(Math.min(devicePixelRatio, 1.5));
+    this.renderer.setPixelRatio(this.fine);
     this.camera.up.set(0, 0, 1);
     this.world.add(new three.HemisphereLight("#ffffff", "#b8b0a4", 2.1));
     const sun = new three.DirectionalLight("#ffffff", 1.5);
@@ -486,6 +491,17 @@ export class Stage {
     const whole = rest && this.all.length > 0;
     for (const one of this.few) one.visible = !whole;
     for (const one of this.all) one.visible = whole;
+    const points = !rest && this.slow ? COARSE * this.fine : this.fine;
+    if (this.renderer.getPixelRatio() !== points) this.renderer.setPixelRatio(points);
+  }
+
+  /** Draw once more and wait for it, to know how long that takes in this browser. */
+  private tried(): boolean {
+    const gl = this.renderer.getContext();
+    const begun = performance.now();
+    this.renderer.render(this.world, this.camera);
+    gl.readPixels(0, 0, 1, 1, gl.RGBA, gl.UNSIGNED_BYTE, new Uint8Array(4));
+    return performance.now() - begun > SLOW_MS;
   }
 
   private size(): void {
@@ -512,6 +528,10 @@ export class Stage {
       this.camera.updateProjectionMatrix();
       this.camera.lookAt(this.target);
       this.renderer.render(this.world, this.camera);
+      if (this.slow === null && this.view) {
+        this.tried(); // the first makes the programs of the graphics processor
+        this.slow = this.tried();
+      }
       this.placeLabels();
       if (this.posedAt) {
         this.drawnMs = performance.now() - this.posedAt;

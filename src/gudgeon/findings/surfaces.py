@@ -59,8 +59,7 @@ def reduced(triangles: Floats, most: int) -> tuple[Floats, float]:
     for cubes in (int(400 * 0.85**step) for step in range(32)):
         side = size / cubes
         cell = np.floor((corners - low) / side).astype(np.int64)
-        _, which = np.unique(cell, axis=0, return_inverse=True)
-        which = which.reshape(-1)
+        _, which = np.unique(_one_number(cell, cubes + 1), return_inverse=True)
         count = np.bincount(which).astype(np.float64)
         middle = np.stack([np.bincount(which, corners[:, k]) / count for k in range(3)], axis=1)
         three = which.reshape(-1, 3)
@@ -69,11 +68,17 @@ def reduced(triangles: Floats, most: int) -> tuple[Floats, float]:
             & (three[:, 1] != three[:, 2])
             & (three[:, 0] != three[:, 2])
         )
-        _, once = np.unique(np.sort(three[kept], axis=1), axis=0, return_index=True)
+        three_sorted = np.sort(three[kept], axis=1)
+        _, once = np.unique(_one_number(three_sorted, len(middle)), return_index=True)
         if len(once) <= most:
             moved = float(np.linalg.norm(middle[which] - corners, axis=1).max())
             return middle[three[kept][once]], moved
     return np.zeros((0, 3, 3)), size
+
+
+def _one_number(rows: NDArray[np.int64], most: int) -> NDArray[np.int64]:
+    """Return one number for each row of three below `most`, in the order of the rows."""
+    return (rows[:, 0] * most + rows[:, 1]) * most + rows[:, 2]
 
 
 def _hull(corners: Floats) -> Floats:
