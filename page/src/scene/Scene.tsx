@@ -218,18 +218,20 @@ export function Scene() {
 
   return (
     <>
-      <div class="stage" ref={holder}>
-        <div class="axis-words" ref={words} aria-hidden="true" />
-        <div class="looks" role="group" aria-label="Look at it from">
-          {(["corner", "front", "right", "above", "near"] as const).map((from) => (
-            <button type="button" key={from} onClick={() => stage.current?.look(from)}>
-              {from}
-            </button>
-          ))}
+      <div class="in-sight">
+        <div class="stage" ref={holder}>
+          <div class="axis-words" ref={words} aria-hidden="true" />
+          <div class="looks" role="group" aria-label="Look at it from">
+            {(["corner", "front", "right", "above", "near"] as const).map((from) => (
+              <button type="button" key={from} onClick={() => stage.current?.look(from)}>
+                {from}
+              </button>
+            ))}
+          </div>
         </div>
+        {problem.value && <p class="note">{problem.value}</p>}
+        <GapGauge found={gap.value?.found ?? null} current={Boolean(current)} />
       </div>
-      {problem.value && <p class="note">{problem.value}</p>}
-      <GapGauge found={gap.value?.found ?? null} current={Boolean(current)} />
       <Player tool={tool} />
       <div class="axes" role="group" aria-label="Axes">
         {(now?.sliders ?? []).map((slider) => (

@@ -140,10 +140,13 @@ def _next(
         if angle is not None:
             pose[letter] = angle
     feature = " ".join(word for word in (said.get("what", ""), said.get("toward", "")) if word)
+    remark = said.get("remark", "").rstrip(".")
     return NextReading(
         feature=f"{row.kind}: {feature}",
         pose=pose,
-        why=" ".join(word for word in (how, said.get("remark", "")) if word),
+        why=" ".join(
+            part for part in (how, remark and f"{remark[0].upper()}{remark[1:]}.") if part
+        ),
         minutes=minutes,
         row=cells,
     )
