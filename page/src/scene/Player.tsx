@@ -133,6 +133,11 @@ export function Player({ tool }: { tool: Signal<number | null> }) {
             go(Number(event.currentTarget.value), tool);
           }}
         />
+        <svg class="marks" viewBox="0 0 1000 16" preserveAspectRatio="none" aria-hidden="true">
+          {spots.value.map((spot, place) => (
+            <path key={place} d={`M${(1000 * spot.t) / (now.end || 1)} 0v16`} stroke="currentColor" stroke-width="3" />
+          ))}
+        </svg>
         <span class="number">
           {time.value.toFixed(1)} s of {now.end.toFixed(0)} s, line {line}
         </span>
@@ -147,11 +152,6 @@ export function Player({ tool }: { tool: Signal<number | null> }) {
           </select>
         </label>
       </div>
-      <svg class="marks" viewBox="0 0 1000 16" preserveAspectRatio="none" aria-hidden="true">
-        {spots.value.map((spot, place) => (
-          <path key={place} d={`M${(1000 * spot.t) / (now.end || 1)} 0v16`} stroke="currentColor" stroke-width="3" />
-        ))}
-      </svg>
       {spots.value.length > 0 && (
         <ul class="spots" aria-label="Tight spots">
           {spots.value.slice(0, 60).map((spot, place) => (
