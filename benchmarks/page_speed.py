@@ -117,9 +117,9 @@ def steps(browser: Browser, cell: Path) -> tuple[dict[str, Any], list[float]]:
     here = Visit(browser, server.url)
     here.drawn()
     scene = server.get("/api/scene")
-    for name in server.get("/api/cell")["questions"]:
-        if not name["needs_program"] and name["name"] != "order":
-            server.answer(name["name"])  # nothing else works meanwhile
+    for line in server.get("/api/answers"):  # nothing else shall work meanwhile
+        words = {"program": line["program"]} if line["program"] else {}
+        server.post(f"/api/answers/{line['question']}/stop", **words)
     here.page.wait_for_timeout(2000)
     here.page.evaluate(STEPS, 10)
     found: list[float] = here.page.evaluate(STEPS, 60)
