@@ -121,6 +121,7 @@ def test_everything_is_reached_and_done_by_keys_alone(
     keys.press("Enter")
     here.written("money.volume")
     assert b'volume = "900 parts/yr"' in half_filled.read_bytes()
+    page.wait_for_selector(".entries .steps button:not([disabled])")
     page.focus(".entries .steps button")
     keys.press("Enter")
     server.until(lambda: half_filled.read_bytes() == original)
