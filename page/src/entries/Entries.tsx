@@ -316,7 +316,7 @@ export function Entries({ path }: { path: string }) {
     at?.scrollIntoView({ block: "center" });
     at?.querySelector<HTMLElement>("input, select")?.focus();
   }, [path, now !== null]);
-  if (!now) return <p class="note">One moment.</p>;
+  if (!now || !cell.value) return <p class="note">One moment.</p>;
   const waiting = Object.keys(typed.value);
   const lacking = [...new Set((view.value?.answer?.missing ?? []).map((one) => one.where.split(": ")[1] ?? ""))].filter(
     (one) => /^[a-z_]+(\[\d+\])?\./.test(one),

@@ -71,7 +71,7 @@ export function Readings() {
     }
   }, [cell.value?.file]);
   const table = now.value;
-  if (!table) return <p class="note">One moment.</p>;
+  if (!table || !cell.value) return <p class="note">One moment.</p>;
   const readOnly = cell.value?.read_only ?? false;
   const next = table.next[chosen.value];
   const use = (place: number): void => {
