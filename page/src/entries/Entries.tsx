@@ -311,11 +311,11 @@ export function Entries({ path }: { path: string }) {
   useEffect(() => void load(), [changes.value]);
   const now = form.value;
   useEffect(() => {
-    if (!path || !now) return;
+    if (!path || !now || !cell.value) return;
     const at = document.getElementById(`at-${path}`);
     at?.scrollIntoView({ block: "center" });
     at?.querySelector<HTMLElement>("input, select")?.focus();
-  }, [path, now !== null]);
+  }, [path, now !== null && cell.value !== null]);
   if (!now || !cell.value) return <p class="note">One moment.</p>;
   const waiting = Object.keys(typed.value);
   const lacking = [...new Set((view.value?.answer?.missing ?? []).map((one) => one.where.split(": ")[1] ?? ""))].filter(
