@@ -21,7 +21,7 @@ from gudgeon.cell.syntax import read_toml
 from gudgeon.cell.toml_places import Block, Outline, outline
 from gudgeon.quantity.kinds import Kind
 
-__all__ = ["Change", "EditError", "Typed", "changed", "declared", "path_of"]
+__all__ = ["Change", "EditError", "Typed", "changed", "declared", "path_of", "written_path"]
 
 Path = tuple[str | int, ...]
 Typed = str | Sequence[str]
@@ -88,11 +88,11 @@ def declared(path: Path) -> Entry:
     for part in path:
         if isinstance(part, int):
             if found is None or found.shape is not Shape.SECTIONS:
-                raise EditError(f'"{_written(path)}": only repeated sections are counted')
+                raise EditError(f'"{written_path(path)}": only repeated sections are counted')
             continue
         known = entries(of)
         if part not in known:
-            raise EditError(f'"{_written(path)}": "{part}" is not an entry of a cell file')
+            raise EditError(f'"{written_path(path)}": "{part}" is not an entry of a cell file')
         found = known[part]
         if found.of is not None:
             of = found.of
@@ -129,7 +129,7 @@ def _changed(text: str, change: Change) -> str:
         if entry.shape is Shape.SECTION:
             raise EditError(f'"{change.path}" is a section: change its entries one by one')
         if isinstance(path[-1], int):
-            raise EditError(f'"{change.path}": a new one is added with  {_written(path[:-1])}')
+            raise EditError(f'"{change.path}": a new one is added with  {written_path(path[:-1])}')
         _add_item(wanted, path, change.path)
         new = _with_block(text, seen, (*path, _count(seen, path)), of_many=True)
     else:
@@ -145,7 +145,8 @@ def _changed(text: str, change: Change) -> str:
     return new
 
 
-def _written(path: Path) -> str:
+def written_path(path: Path) -> str:
+    """Return a path as `path_of` reads it."""
     words = ""
     for part in path:
         words += f"[{part + 1}]" if isinstance(part, int) else f".{part}" if words else part
@@ -293,7 +294,7 @@ def _with_value(text: str, seen: Outline, path: Path, literal: str) -> str:
     block = seen.block(path[:-1])
     if block is None:
         if len(path) > 1 and isinstance(path[-2], int):
-            raise EditError(f'"{_written(path)}": there is no such section yet; add it first')
+            raise EditError(f'"{written_path(path)}": there is no such section yet; add it first')
         text = _with_block(text, seen, path[:-1], of_many=False)
         return _with_value(text, outline(text), path, literal)
     at, lead = _place_in(block, path, seen)
@@ -328,7 +329,7 @@ def _with_block(text: str, seen: Outline, path: Path, *, of_many: bool) -> str:
     """Return the text with a new, empty section in its place in the order of the file."""
     for place, part in enumerate(path[:-1]):
         if isinstance(part, int) and seen.block(path[: place + 1]) is None:
-            raise EditError(f'"{_written(path)}": there is no such section yet; add it first')
+            raise EditError(f'"{written_path(path)}": there is no such section yet; add it first')
     names = ".".join(str(part) for part in path if isinstance(part, str))
     head = f"[[{names}]]" if of_many else f"[{names}]"
     at = _place_of(seen, path)
@@ -382,7 +383,9 @@ def _without(text: str, seen: Outline, path: Path) -> str:
     own = [block for block in seen.blocks if block.path[: len(path)] == path]
     if isinstance(path[-1], int) or own:
         if not own:
-            raise EditError(f'"{_written(path)}" is not written as a section; take it out by hand')
+            raise EditError(
+                f'"{written_path(path)}" is not written as a section; take it out by hand'
+            )
         for block in own:
             end = block.end
             if block.start == 0 or cut.data[: block.start].endswith((b"\n\n", b"\r\n\r\n")):
@@ -392,8 +395,8 @@ def _without(text: str, seen: Outline, path: Path) -> str:
         return cut.text()
     pair = seen.pairs.get(path)
     if pair is None:
-        raise EditError(f'"{_written(path)}" is not in the file')
+        raise EditError(f'"{written_path(path)}" is not in the file')
     if pair.inline:
-        raise EditError(f'"{_written(path)}" stands in a short table; take it out by hand')
+        raise EditError(f'"{written_path(path)}" stands in a short table; take it out by hand')
     cut.pieces.append((pair.line, pair.next_line, b""))
     return cut.text()

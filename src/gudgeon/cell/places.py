@@ -3,9 +3,18 @@
 from __future__ import annotations
 
 from functools import cached_property
-from typing import TYPE_CHECKING, Final
+from typing import TYPE_CHECKING
 
 from gudgeon.cell.faults import Place
+from gudgeon.cell.toml_places import (
+    HEADS,
+    header_path,
+    items_of,
+    key_of,
+    names_of,
+    root_of,
+    value_of,
+)
 
 if TYPE_CHECKING:
     from tree_sitter import Node
@@ -16,9 +25,6 @@ Path = tuple[str | int, ...]
 """Keys and places in lists, such as ``("stations", 0, "at", 2)``."""
 
 Span = tuple[int, int, int]  # line from 0, first and last column in characters
-
-_HEADS: Final = ("table", "table_array_element")
-_KEYS: Final = ("bare_key", "quoted_key")
 
 
 class Source:
@@ -72,11 +78,6 @@ class Source:
     @cached_property
     def _spans(self) -> tuple[dict[Path, Span], dict[Path, Span]]:
         """Spans of keys and of values by path."""
-        import tree_sitter
-        import tree_sitter_toml
-
-        language = tree_sitter.Language(tree_sitter_toml.language())
-        tree = tree_sitter.Parser(language).parse(self._legible.encode("utf-8"))
         keys: dict[Path, Span] = {}
         values: dict[Path, Span] = {}
         counts: dict[Path, int] = {}
@@ -94,41 +95,18 @@ class Source:
                 len(line[:end].decode("utf-8", "replace")),
             )
 
-        def parts(node: Node) -> list[str]:
-            """Return the names of a dotted key; its tree leans to the left, one level a dot."""
-            names: list[str] = []
-            rest = [node]
-            while rest:
-                one = rest.pop()
-                text = (one.text or b"").decode("utf-8", "replace")
-                if one.type == "dotted_key":
-                    rest.extend(one.children)
-                elif one.type == "quoted_key":
-                    names.append(text[1:-1])
-                elif one.type == "bare_key":
-                    names.append(text)
-            return names[::-1]
-
-        def key_of(node: Node) -> Node | None:
-            return next(
-                (child for child in node.children if child.type in (*_KEYS, "dotted_key")), None
-            )
-
         def read_pair(node: Node, under: Path) -> None:
-            key = key_of(node)
-            if key is None or len(node.children) < 3:
+            key, value = key_of(node), value_of(node)
+            if key is None or value is None:
                 return
-            path = (*under, *parts(key))
+            path = (*under, *names_of(key))
             keys.setdefault(path, span(key))
-            read_value(node.children[2], path)  # a comment may stand behind it
+            read_value(value, path)
 
         def read_value(node: Node, path: Path) -> None:
             values.setdefault(path, span(node))
             if node.type == "array":
-                items = [
-                    child for child in node.children if child.type not in ("[", "]", ",", "comment")
-                ]
-                for number, item in enumerate(items):
+                for number, item in enumerate(items_of(node)):
                     read_value(item, (*path, number))
             elif node.type == "inline_table":
                 for child in node.children:
@@ -136,26 +114,17 @@ class Source:
                         read_pair(child, path)
 
         def read_header(node: Node) -> Path:
-            key = key_of(node)
-            if key is None:
-                return ("",)
-            path: Path = ()
-            names = parts(key)
-            for depth, name in enumerate(names):
-                path = (*path, name)
-                last = depth == len(names) - 1
-                if last and node.type == "table_array_element":
-                    keys.setdefault(path, span(key))
-                    counts[path] = counts.get(path, 0) + 1
-                if path in counts:
-                    path = (*path, counts[path] - 1)
-            keys.setdefault(path, span(key))
+            path, key = header_path(node, counts), key_of(node)
+            if key is not None:
+                if node.type == "table_array_element":
+                    keys.setdefault(path[:-1], span(key))
+                keys.setdefault(path, span(key))
             return path
 
-        for node in tree.root_node.children:
+        for node in root_of(self._legible.encode("utf-8")).children:
             if node.type == "pair":
                 read_pair(node, ())
-            elif node.type in _HEADS:
+            elif node.type in HEADS:
                 under = read_header(node)
                 for child in node.children:
                     if child.type == "pair":

@@ -8,10 +8,14 @@ from typing import TYPE_CHECKING, Final
 if TYPE_CHECKING:
     from tree_sitter import Node
 
-__all__ = ["Block", "Outline", "Pair", "outline"]
+__all__ = [
+    "HEADS", "Block", "Outline", "Pair", "header_path", "items_of", "key_of", "names_of", "outline",
+    "root_of", "value_of",
+]  # fmt: skip
 
 Path = tuple[str | int, ...]
 
+HEADS: Final = ("table", "table_array_element")
 _KEYS: Final = ("bare_key", "quoted_key")
 
 
@@ -92,13 +96,8 @@ class Outline:
 
 def outline(text: str) -> Outline:
     """Return the places of `text`; lines that are not TOML are left out."""
-    import tree_sitter
-    import tree_sitter_toml
-
     data = text.encode("utf-8")
-    language = tree_sitter.Language(tree_sitter_toml.language())
-    tree = tree_sitter.Parser(language).parse(data)
-    return _Walk(data).outline(tree.root_node)
+    return _Walk(data).outline(root_of(data))
 
 
 class _Walk:
@@ -112,12 +111,12 @@ class _Walk:
     def outline(self, root: Node) -> Outline:
         blocks: list[Block] = []
         top: list[tuple[str, Pair]] = []
-        heads = [node for node in root.children if node.type in ("table", "table_array_element")]
+        heads = [node for node in root.children if node.type in HEADS]
         for node in root.children:
             if node.type == "pair":
                 self._pair(node, (), top, inline=False)
         for node in heads:
-            path = self._header(node)
+            path = header_path(node, self.counts)
             line = self._line_of(node.start_byte)
             head_end = next(
                 (child.end_byte for child in node.children if child.type in ("]", "]]")),
@@ -194,10 +193,10 @@ class _Walk:
     def _pair(
         self, node: Node, under: Path, into: list[tuple[str, Pair]] | None, *, inline: bool
     ) -> None:
-        key = next((c for c in node.children if c.type in (*_KEYS, "dotted_key")), None)
-        if key is None or len(node.children) < 3:
+        key, value = key_of(node), value_of(node)
+        if key is None or value is None:
             return
-        names = self._names(key)
+        names = names_of(key)
         path = (*under, *names)
         line = self._line_of(node.start_byte)
         before = self.data[line : node.start_byte]
@@ -206,15 +205,12 @@ class _Walk:
         self.pairs.setdefault(path, pair)
         if into is not None:
             into.append((names[0], pair))
-        # A comment behind the value counts as a child of the entry too.
-        self._value(node.children[2], path)
+        self._value(value, path)
 
     def _value(self, node: Node, path: Path) -> None:
         self.values.setdefault(path, (node.start_byte, node.end_byte))
         if node.type == "array":
-            skip = ("[", "]", ",", "comment")
-            items = [child for child in node.children if child.type not in skip]
-            for number, item in enumerate(items):
+            for number, item in enumerate(items_of(node)):
                 self._value(item, (*path, number))
         elif node.type == "inline_table":
             inner = [child for child in node.children if child.type == "pair"]
@@ -222,29 +218,61 @@ class _Walk:
             for child in inner:
                 self._pair(child, path, None, inline=True)
 
-    def _header(self, node: Node) -> Path:
-        key = next((c for c in node.children if c.type in (*_KEYS, "dotted_key")), None)
-        if key is None:
-            return ("",)
-        names, path = self._names(key), ()  # type: tuple[list[str], Path]
-        for depth, name in enumerate(names):
-            path = (*path, name)
-            if depth == len(names) - 1 and node.type == "table_array_element":
-                self.counts[path] = self.counts.get(path, 0) + 1
-            if path in self.counts:
-                path = (*path, self.counts[path] - 1)
-        return path
 
-    def _names(self, node: Node) -> list[str]:
-        names: list[str] = []
-        rest = [node]
-        while rest:
-            one = rest.pop()
-            text = (one.text or b"").decode("utf-8", "replace")
-            if one.type == "dotted_key":
-                rest.extend(one.children)
-            elif one.type == "quoted_key":
-                names.append(text[1:-1])
-            elif one.type == "bare_key":
-                names.append(text)
-        return names[::-1]
+# --- what all readers of places share -------------------------------------------------------------
+
+
+def root_of(data: bytes) -> Node:
+    """Return the root of the tree of a TOML text in UTF-8; lines that are not TOML are errors."""
+    import tree_sitter
+    import tree_sitter_toml
+
+    language = tree_sitter.Language(tree_sitter_toml.language())
+    return tree_sitter.Parser(language).parse(data).root_node
+
+
+def key_of(node: Node) -> Node | None:
+    """Return the key of an entry or of a header."""
+    return next((child for child in node.children if child.type in (*_KEYS, "dotted_key")), None)
+
+
+def value_of(node: Node) -> Node | None:
+    """Return the value of an entry; a comment behind it counts as a child of the entry too."""
+    return node.children[2] if len(node.children) > 2 else None
+
+
+def items_of(node: Node) -> list[Node]:
+    """Return the values of a list."""
+    return [child for child in node.children if child.type not in ("[", "]", ",", "comment")]
+
+
+def names_of(node: Node) -> list[str]:
+    """Return the names of a key; the tree of a dotted one leans to the left, one level a dot."""
+    names: list[str] = []
+    rest = [node]
+    while rest:
+        one = rest.pop()
+        text = (one.text or b"").decode("utf-8", "replace")
+        if one.type == "dotted_key":
+            rest.extend(one.children)
+        elif one.type == "quoted_key":
+            names.append(text[1:-1])
+        elif one.type == "bare_key":
+            names.append(text)
+    return names[::-1]
+
+
+def header_path(node: Node, counts: dict[Path, int]) -> Path:
+    """Return the path of a section; `counts` holds how many of each repeated one came so far."""
+    key = key_of(node)
+    if key is None:
+        return ("",)
+    names = names_of(key)
+    path: Path = ()
+    for depth, name in enumerate(names):
+        path = (*path, name)
+        if depth == len(names) - 1 and node.type == "table_array_element":
+            counts[path] = counts.get(path, 0) + 1
+        if path in counts:
+            path = (*path, counts[path] - 1)
+    return path

@@ -7,7 +7,7 @@ import tomllib
 from collections.abc import Iterable, Mapping, Sequence
 from typing import Any, Final
 
-from gudgeon.cell.edit import Change, changed
+from gudgeon.cell.edit import Change, changed, written_path
 from gudgeon.cell.entry import Entry as Declared
 from gudgeon.cell.entry import Shape, entries
 from gudgeon.cell.faults import Fault as Told
@@ -141,7 +141,7 @@ class _Reader:
                 members = [self._section(declared, declared.of, (*path, n)) for n in range(count)]
                 found.append(
                     Section(
-                        path=_written(path),
+                        path=written_path(path),
                         title=key,
                         doc=declared.doc,
                         many=True,
@@ -158,7 +158,7 @@ class _Reader:
             if entry.of is None
         ]
         return Section(
-            path=_written(path),
+            path=written_path(path),
             title=str(path[-1] if isinstance(path[-1], str) else path[-2]),
             doc=declared.doc,
             there=self._there(path),
@@ -190,7 +190,7 @@ class _Reader:
             text = _as_typed(self.data[slice(*span)].decode("utf-8"))
         units = UNITS.get(entry.kind, ())
         return Entry(
-            path=_written(path),
+            path=written_path(path),
             key=key,
             doc=entry.doc,
             kind=entry.kind.value,
@@ -213,13 +213,6 @@ class _Reader:
             middle = (low + high) // 2
             low, high = (middle, high) if self.starts[middle] <= at else (low, middle)
         return low + 1
-
-
-def _written(path: Path) -> str:
-    words = ""
-    for part in path:
-        words += f"[{part + 1}]" if isinstance(part, int) else f".{part}" if words else part
-    return words
 
 
 def _as_typed(literal: str) -> str | list[str]:
