@@ -282,15 +282,6 @@ def _marked(place: Place, value: str, span: tuple[int, int] | None) -> Place:
 
 def _within(run: _Run, entry: Entry, amount: Amount, shown: str, path: Path) -> Amount | None:
     """Return the amount if it lies within the limits of its entry."""
-    kind = entry.kind
-    assert kind is not None
-    rules = []
-    if entry.above is not None:
-        rules.append(f"above {slips.limit_text(kind, entry.above)}")
-    if entry.low is not None:
-        rules.append(f"{slips.limit_text(kind, entry.low)} or more")
-    if entry.high is not None:
-        rules.append(f"at most {slips.limit_text(kind, entry.high)}")
     broken = (
         (entry.above is not None and not amount.value > entry.above)
         or (entry.low is not None and amount.value < entry.low)
@@ -299,7 +290,7 @@ def _within(run: _Run, entry: Entry, amount: Amount, shown: str, path: Path) -> 
     if not broken:
         return amount
     at = run.source.value(path)
-    run.tell(path, slips.outside(path, shown, " and ".join(rules), at, entry.doc))
+    run.tell(path, slips.outside(path, shown, slips.limits_text(entry), at, entry.doc))
     return None
 
 

@@ -20,6 +20,7 @@ __all__ = [
     "bare_number",
     "decimal_comma",
     "limit_text",
+    "limits_text",
     "name_of",
     "no_direction",
     "not_a_choice",
@@ -82,6 +83,19 @@ def limit_text(kind: Kind, base: float) -> str:
     if kind in (Kind.NUMBER, Kind.INTEGER) or "money" in BASE[kind].base or kind is Kind.PER_YEAR:
         return f"{base:g}"
     return f"{base:g} {BASE[kind].shown}"
+
+
+def limits_text(entry: Entry) -> str:
+    """Return the limits of an entry in words, such as ``"above 0 mm and at most 9 mm"``."""
+    assert entry.kind is not None
+    rules = []
+    if entry.above is not None:
+        rules.append(f"above {limit_text(entry.kind, entry.above)}")
+    if entry.low is not None:
+        rules.append(f"{limit_text(entry.kind, entry.low)} or more")
+    if entry.high is not None:
+        rules.append(f"at most {limit_text(entry.kind, entry.high)}")
+    return " and ".join(rules)
 
 
 def unknown_entry(

@@ -13,7 +13,7 @@ from gudgeon.cell.entry import Shape, entries
 from gudgeon.cell.faults import Fault as Told
 from gudgeon.cell.journal import Journal
 from gudgeon.cell.model import Cell
-from gudgeon.cell.slips import limit_text
+from gudgeon.cell.slips import limits_text
 from gudgeon.cell.toml_places import Outline, outline
 from gudgeon.faces.web.wire import Change as Asked
 from gudgeon.faces.web.wire import Entry, Fault, Form, Section
@@ -199,7 +199,7 @@ class _Reader:
             low=entry.low,
             high=entry.high,
             above=entry.above,
-            limits=_limits(entry),
+            limits=limits_text(entry),
             units=list(units),
             unit=_unit_of(text) if units else None,
             text=text,
@@ -236,15 +236,3 @@ def _unit_of(text: str | list[str] | None) -> str | None:
     first = text[0] if isinstance(text, list) and text else text
     found = _BEHIND.search(first) if isinstance(first, str) else None
     return found[1] if found else None
-
-
-def _limits(entry: Declared) -> str:
-    assert entry.kind is not None
-    rules = []
-    if entry.above is not None:
-        rules.append(f"above {limit_text(entry.kind, entry.above)}")
-    if entry.low is not None:
-        rules.append(f"{limit_text(entry.kind, entry.low)} or more")
-    if entry.high is not None:
-        rules.append(f"at most {limit_text(entry.kind, entry.high)}")
-    return " and ".join(rules)
