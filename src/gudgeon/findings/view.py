@@ -7,7 +7,7 @@ is grown by in a proof is left off.
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 from typing import TYPE_CHECKING, Final
 
@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 from gudgeon.findings.bodies import ENDLESS_MM
 from gudgeon.findings.changing import ChangingFindings
 from gudgeon.findings.gather import Lacking
-from gudgeon.findings.surfaces import body_triangles
+from gudgeon.findings.surfaces import body_triangles, reduced
 from gudgeon.kinematics.bodies import LAYOUTS
 from gudgeon.quantity.kinds import Kind
 
@@ -48,6 +48,12 @@ ROUND_MM: Final = 450.0
 
 SLAB_MM: Final = 20.0
 """Where something without end begins beyond that, so much of it is shown."""
+
+TRIANGLES_MOST: Final = 20_000
+"""Triangles of the model that is shown while something moves."""
+
+PLAIN: Final = 400
+"""A body of no more triangles is never reduced while there is room."""
 
 STANDS: Final = 24
 """Places of the unit that are shown."""
@@ -254,6 +260,26 @@ class ViewFindings(ChangingFindings):
             tuple(dict.fromkeys(notes)),
         )
 
+    @cached_property
+    def few_triangles(self) -> tuple[tuple[Seen, ...], float]:
+        """Bodies with at most `TRIANGLES_MOST` triangles, and how far a corner was moved [mm]."""
+        bodies = self.view.bodies
+        total = sum(len(body.triangles_mm) for body in bodies)
+        if total <= TRIANGLES_MOST:
+            return bodies, 0.0
+        # Boxes and bars keep theirs; what is left goes to the surfaces of many triangles.
+        plain = sum(len(body.triangles_mm) for body in bodies if len(body.triangles_mm) <= PLAIN)
+        share = max(TRIANGLES_MOST - plain, TRIANGLES_MOST // 2) / max(total - plain, 1)
+        moved, found = 0.0, []
+        for body in bodies:
+            count = len(body.triangles_mm)
+            few, by = body.triangles_mm, 0.0
+            if count > PLAIN:
+                few, by = reduced(body.triangles_mm, max(int(share * count), 12))
+            moved = max(moved, by)
+            found.append(replace(body, triangles_mm=few))
+        return tuple(found), moved
+
     def gap_at(self, pose: tuple[float, ...], tool: int | None) -> GapSeen | None:
         """Return the smallest gap at one position of the joints; ``None``: no pair is judged.
 
@@ -339,8 +365,6 @@ class ViewFindings(ChangingFindings):
         return {}
 
     def _gap_prover(self, tool: int | None) -> Prover:
-        from dataclasses import replace
-
         from gudgeon.clearance.prove import Prover
         from gudgeon.clearance.scene import Role
 

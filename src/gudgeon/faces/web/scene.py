@@ -8,7 +8,6 @@ from __future__ import annotations
 import json
 import struct
 from collections.abc import Sequence
-from dataclasses import replace
 from typing import TYPE_CHECKING, Any, Final
 
 from gudgeon.faces.web.wire import (
@@ -25,19 +24,13 @@ from gudgeon.faces.web.wire import (
     ToolView,
 )
 from gudgeon.findings.gather import Lacking
-from gudgeon.findings.surfaces import reduced
+from gudgeon.findings.view import TRIANGLES_MOST
 
 if TYPE_CHECKING:
     from gudgeon.findings import Findings
     from gudgeon.findings.view import Seen
 
 __all__ = ["TRIANGLES_MOST", "gap_view", "model", "scene_view"]
-
-TRIANGLES_MOST: Final = 20_000
-"""Triangles of the model that is shown while something moves."""
-
-PLAIN: Final = 400
-"""A body of no more triangles is never reduced while there is room."""
 
 JSON_CHUNK: Final = 0x4E4F534A  # glTF 2.0, 4.4.3
 BINARY_CHUNK: Final = 0x004E4942
@@ -192,24 +185,9 @@ def _change_map(findings: Findings) -> ChangeMap | None:
     )
 
 
-def _bodies(findings: Findings, full: bool) -> tuple[list[Seen], float]:
+def _bodies(findings: Findings, full: bool) -> tuple[Sequence[Seen], float]:
     """Return the bodies with all or fewer triangles, and how far a corner was moved [mm]."""
-    bodies = list(findings.view.bodies)
-    total = sum(len(body.triangles_mm) for body in bodies)
-    if full or total <= TRIANGLES_MOST:
-        return bodies, 0.0
-    # Boxes and bars keep theirs; what is left goes to the surfaces of many triangles.
-    plain = sum(len(body.triangles_mm) for body in bodies if len(body.triangles_mm) <= PLAIN)
-    share = max(TRIANGLES_MOST - plain, TRIANGLES_MOST // 2) / max(total - plain, 1)
-    moved, found = 0.0, []
-    for body in bodies:
-        count = len(body.triangles_mm)
-        few, by = body.triangles_mm, 0.0
-        if count > PLAIN:
-            few, by = reduced(body.triangles_mm, max(int(share * count), 12))
-        moved = max(moved, by)
-        found.append(replace(body, triangles_mm=few))
-    return found, moved
+    return (findings.view.bodies, 0.0) if full else findings.few_triangles
 
 
 def _glb(bodies: Sequence[Seen]) -> bytes:
