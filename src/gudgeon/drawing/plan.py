@@ -68,7 +68,12 @@ class Plan:
         self._scale = min(room / wide, TALLEST * width_px / high)
         self._x0 = MARGIN_PX + (room - wide * self._scale) / 2.0
         self._y0 = MARGIN_PX + high * self._scale
-        self._sheet = Sheet(name, width_px, high * self._scale + 2.0 * MARGIN_PX + FOOT_PX)
+        self._sheet = Sheet(
+            name,
+            width_px,
+            high * self._scale + 2.0 * MARGIN_PX + FOOT_PX,
+            px_per_mm=self._scale,
+        )
         edge = MARGIN_PX / 2.0
         self._frame = (
             self._x0 - edge,

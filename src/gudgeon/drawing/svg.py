@@ -141,14 +141,25 @@ class Sheet:
         Size asked for.  The sheet grows where labels need more room.
     paper : bool
         Lay white paper under the drawing; without it the page shines through.
+    px_per_mm : float or None
+        Scale of what is drawn, for those who print it to another; ``None``: it has none.
     """
 
-    def __init__(self, name: str, width_px: float, height_px: float, *, paper: bool = True) -> None:
+    def __init__(
+        self,
+        name: str,
+        width_px: float,
+        height_px: float,
+        *,
+        paper: bool = True,
+        px_per_mm: float | None = None,
+    ) -> None:
         self.name = legal(name)
         self.slug = re.sub(r"[^A-Za-z0-9]+", "-", name).strip("-").lower()[:60] or "drawing"
         self.width_px = float(width_px)
         self.height_px = float(height_px)
         self._paper = paper
+        self._px_per_mm = px_per_mm
         self._extent = [0.0, 0.0, self.width_px, self.height_px]
         self._clip: tuple[float, float, float, float] | None = None
         self._under: list[str] = []
@@ -330,6 +341,8 @@ class Sheet:
                 f'width="{number(x1 - x0)}" height="{number(y1 - y0)}"/></clipPath>'
             )
             clip = f' clip-path="url(#{self.slug}-frame)"'
+        per_mm = self._px_per_mm
+        scale = "" if per_mm is None else f'data-px-per-mm="{per_mm:.9g}" '
         under = "\n".join(self._under)
         over = "\n".join(self._over)
         return (
@@ -337,7 +350,7 @@ class Sheet:
             f'aria-label={quoteattr(self.name)} width="{number(shown)}" '
             f'height="{number(shown * high / wide)}" '
             f'viewBox="{number(left)} {number(top)} {number(wide)} {number(high)}" '
-            f'color="{INK}" font-family="{FONT}" font-size="{number(LARGE_PX)}">\n'
+            f'{scale}color="{INK}" font-family="{FONT}" font-size="{number(LARGE_PX)}">\n'
             f"<title>{escape(self.name)}</title>\n"
             + (f"<defs>{defs}</defs>\n" if defs else "")
             + (
