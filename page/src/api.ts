@@ -14,6 +14,7 @@ export type Gap = Schemas["Gap"];
 export type Happened = Schemas["Event"];
 export type ReadingsView = Schemas["ReadingsView"];
 export type Refusal = Schemas["Refusal"];
+export type SceneMore = Schemas["SceneMore"];
 export type SceneView = Schemas["SceneView"];
 export type Section = Schemas["Section"];
 export type Shown = Schemas["Shown"];

@@ -227,6 +227,23 @@ export interface paths {
         patch?: never;
         trace?: never;
     };
+    "/api/scene/more": {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        /** Scene More */
+        get: operations["scene_more"];
+        put?: never;
+        post?: never;
+        delete?: never;
+        options?: never;
+        head?: never;
+        patch?: never;
+        trace?: never;
+    };
     "/api/track/{program}": {
         parameters: {
             query?: never;
@@ -1009,13 +1026,27 @@ export interface components {
             z?: number[] | null;
         };
         /**
+         * SceneMore
+         * @description What is shown in the scene once it is worked out; `digest` as of the scene it belongs to.
+         */
+        SceneMore: {
+            change_map?: components["schemas"]["ChangeMap"] | null;
+            /** Digest */
+            digest: string;
+            /**
+             * Placements
+             * @default []
+             */
+            placements: components["schemas"]["Placement"][];
+            safe_box?: components["schemas"]["SafeBox"] | null;
+        };
+        /**
          * SceneView
-         * @description What the scene shows beside the model in ``scene.glb``.
+         * @description What the scene shows at once, beside the model in ``scene.glb``.
          */
         SceneView: {
             /** Bodies */
             bodies: components["schemas"]["Body"][];
-            change_map?: components["schemas"]["ChangeMap"] | null;
             /**
              * Deviation Mm
              * @default 0
@@ -1030,12 +1061,6 @@ export interface components {
              * @default []
              */
             notes: string[];
-            /**
-             * Placements
-             * @default []
-             */
-            placements: components["schemas"]["Placement"][];
-            safe_box?: components["schemas"]["SafeBox"] | null;
             /** Sliders */
             sliders: components["schemas"]["Slider"][];
             /** Start */
@@ -2866,6 +2891,116 @@ export interface operations {
                 };
                 content: {
                     "model/gltf-binary": unknown;
+                };
+            };
+            /** @description what was sent is no JSON */
+            400: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Refusal"];
+                };
+            };
+            /** @description this device is not paired */
+            401: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Refusal"];
+                };
+            };
+            /** @description not from here, or nothing may be changed */
+            403: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Refusal"];
+                };
+            };
+            /** @description there is none of this name */
+            404: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Refusal"];
+                };
+            };
+            /** @description too much was sent */
+            413: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Refusal"];
+                };
+            };
+            /** @description only JSON is taken */
+            415: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Refusal"];
+                };
+            };
+            /** @description not a name of this server */
+            421: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Refusal"];
+                };
+            };
+            /** @description it cannot be done as asked */
+            422: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Refusal"];
+                };
+            };
+            /** @description a fault in Gudgeon itself */
+            500: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Refusal"];
+                };
+            };
+            /** @description too much at once, or the process has ended */
+            503: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Refusal"];
+                };
+            };
+        };
+    };
+    scene_more: {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        requestBody?: never;
+        responses: {
+            /** @description Successful Response */
+            200: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["SceneMore"];
                 };
             };
             /** @description what was sent is no JSON */

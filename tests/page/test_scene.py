@@ -116,3 +116,33 @@ def test_the_view_turns_by_mouse_and_by_keys(demo: Running, visit: Open) -> None
     page.click(".looks >> text=above")
     page.wait_for_timeout(400)
     assert labels.inner_html() != third
+
+
+def test_places_of_the_unit_are_stepped_through_and_back(demo: Running, visit: Open) -> None:
+    here = visit(demo, "pays")
+    page = here.page
+    here.drawn()  # the model does not wait for what takes proofs
+    page.wait_for_selector(".places")
+    assert page.locator("[data-rest]").count() == 0
+    page.wait_for_selector('.gap[data-current="true"]')
+    all_of_them = demo.get("/api/scene/more")["placements"]
+    canvas = page.locator(".stage canvas")
+    page.wait_for_timeout(400)  # drawn finely once nothing moves
+    stands = canvas.screenshot()
+    assert "Where the unit stands" in page.inner_text(".places")
+    for place, found in enumerate(all_of_them):
+        page.click('[aria-label="The next place"]')
+        page.wait_for_selector(f'.places[data-stand="{place}"]')
+        words = page.inner_text(".places")
+        assert f"Place {place + 1} of {len(all_of_them)}" in words and found["words"] in words
+    page.wait_for_timeout(400)
+    assert canvas.screenshot() != stands
+    page.click('[aria-label="The next place"]')
+    page.wait_for_selector('.places[data-stand="-1"]')
+    page.click('[aria-label="The place before"]')
+    page.wait_for_selector(f'.places[data-stand="{len(all_of_them) - 1}"]')
+    page.click('[aria-label="The next place"]')
+    page.wait_for_selector('.places[data-stand="-1"]')
+    page.wait_for_selector('.gap[data-current="true"]')
+    page.wait_for_timeout(400)
+    assert canvas.screenshot() == stands

@@ -1,7 +1,7 @@
 // In which poses a tool may be changed: hatched is not proven; the cross is the pose shown.
-import type { SceneView } from "../api";
+import type { SceneMore, SceneView } from "../api";
 
-type Map = NonNullable<SceneView["change_map"]>;
+type Map = NonNullable<SceneMore["change_map"]>;
 
 const WIDE = 300;
 const HIGH = 170;

@@ -1,7 +1,7 @@
 // The scene with its sliders: posed at once, the gap told as soon as it is known.
 import { signal } from "@preact/signals";
 import { useEffect, useRef } from "preact/hooks";
-import { type Gap, get, getBytes, Refused, type SceneView, send } from "../api";
+import { type Gap, get, getBytes, Refused, type SceneMore, type SceneView, send } from "../api";
 import { cell, changes, tried } from "../state";
 import { ChangeMap } from "./ChangeMap";
 import { GapGauge } from "./GapGauge";
@@ -12,6 +12,10 @@ import { LEGEND, MOVES, Stage } from "./stage";
 export const pose = signal<number[]>([0, 0, 0, 0, 0]);
 export const gap = signal<{ found: Gap; of: string } | null>(null);
 export const scene = signal<SceneView | null>(null);
+/** What takes proofs, and comes after the model; of the scene with the same digest. */
+const more = signal<SceneMore | null>(null);
+/** Digest of the scene for which that could not be had. */
+const without = signal("");
 const tool = signal<number | null>(null);
 const boxShown = signal(false);
 /** Which place of the unit is shown; -1: where it stands. */
@@ -63,6 +67,20 @@ async function askGap(): Promise<void> {
   }
 }
 
+async function askMore(digest: string, stop: AbortSignal): Promise<void> {
+  try {
+    const found = await tried(() => get<SceneMore>("scene/more", stop));
+    if (stop.aborted) return;
+    if (!found) without.value = digest;
+    else if (found.digest === digest) {
+      if (stand.value >= (found.placements ?? []).length) stand.value = -1;
+      more.value = found;
+    } // else the files have changed: it is asked for again with the scene
+  } catch (problem) {
+    if (!(problem instanceof DOMException)) throw problem;
+  }
+}
+
 function Axis({ slider }: { slider: Slider }) {
   const place = MOVES.indexOf(slider.moves);
   const value = pose.value[place] ?? 0;
@@ -109,7 +127,7 @@ function Axis({ slider }: { slider: Slider }) {
 }
 
 /** The places where the unit could stand, one after the other, the best first. */
-function Places({ all }: { all: NonNullable<SceneView["placements"]> }) {
+function Places({ all }: { all: NonNullable<SceneMore["placements"]> }) {
   const one = all[stand.value];
   const step = (by: number): void => {
     const to = stand.value + by;
@@ -145,6 +163,8 @@ export function Scene() {
   const words = useRef<HTMLDivElement>(null);
   const stage = useRef<Stage | null>(null);
   const now = scene.value;
+  const rest = more.value?.digest === now?.digest ? more.value : null;
+  const places = rest?.placements ?? [];
 
   useEffect(() => {
     if (!holder.current || !words.current) return;
@@ -207,9 +227,16 @@ export function Scene() {
     if (at) stage.current?.tool(at.node);
   }, [tool.value, now]);
 
-  useEffect(() => stage.current?.showBox(boxShown.value), [boxShown.value, now]);
+  useEffect(() => {
+    if (!now || more.value?.digest === now.digest) return;
+    const stop = new AbortController();
+    void askMore(now.digest, stop.signal);
+    return () => stop.abort(); // a browser keeps few requests open at a time
+  }, [now]);
 
-  useEffect(() => stage.current?.place(now?.placements?.[stand.value]?.matrix ?? null), [stand.value, now]);
+  useEffect(() => stage.current?.showBox(rest?.safe_box ?? null, boxShown.value), [boxShown.value, rest, now]);
+
+  useEffect(() => stage.current?.place(places[stand.value]?.matrix ?? null), [stand.value, rest, now]);
 
   const current = gap.value && gap.value.of === JSON.stringify([pose.value, tool.value]);
   useEffect(() => {
@@ -254,7 +281,7 @@ export function Scene() {
             </select>
           </label>
         )}
-        {now?.safe_box && (
+        {rest?.safe_box && (
           <label class="tick">
             <input
               type="checkbox"
@@ -273,8 +300,16 @@ export function Scene() {
           ))}
         </ul>
       </div>
-      {now && (now.placements?.length ?? 0) > 0 && <Places all={now.placements ?? []} />}
-      {now?.change_map && <ChangeMap map={now.change_map} sliders={now.sliders} pose={pose.value} onPose={setPose} />}
+      {now && !rest && (
+        <p class="note" data-rest="awaited">
+          Places of the unit, proven travel and poses for a tool change{" "}
+          {without.value === now.digest ? "could not be worked out." : "are being worked out."}
+        </p>
+      )}
+      {places.length > 0 && <Places all={places} />}
+      {now && rest?.change_map && (
+        <ChangeMap map={rest.change_map} sliders={now.sliders} pose={pose.value} onPose={setPose} />
+      )}
       {now && now.lines.length > 0 && (
         <p class="note">
           {now.lines

@@ -1,7 +1,7 @@
 // The cell drawn in three dimensions: posed here from the joint tree, rendered only when something
 // changes.  Ink edges on plain bodies; colours of roles are doubled by the legend's words.
 import * as three from "three";
-import type { SceneView } from "../api";
+import type { SceneMore, SceneView } from "../api";
 import type { Part } from "./glb";
 
 export const MOVES = ["x", "y", "z", "tilt", "turn"] as const;
@@ -62,6 +62,8 @@ export class Stage {
   private middle = new three.Vector3();
   private gap: three.Line | null = null;
   private box: three.LineSegments | null = null;
+  private safe: SceneMore["safe_box"] = null;
+  private boxShown = false;
   private labels: { at: three.Object3D; element: HTMLElement }[] = [];
   private view: SceneView | null = null;
   private parts: Part[] = [];
@@ -150,7 +152,7 @@ export class Stage {
     this.reach = all.getSize(new three.Vector3()).length();
     this.drawLines(view);
     this.drawTriad(all);
-    this.drawBox(view);
+    this.drawBox();
     this.tool(this.toolNode || (view.tools[0]?.node ?? ""));
     this.rest();
   }
@@ -295,10 +297,10 @@ export class Stage {
     }
   }
 
-  private drawBox(view: SceneView): void {
+  private drawBox(): void {
     this.box?.removeFromParent();
     this.box = null;
-    const safe = view.safe_box;
+    const safe = this.safe;
     if (!safe?.x || !safe.y || !safe.z) return;
     const low = new three.Vector3(safe.x[0], safe.y[0], safe.z[0]).multiplyScalar(MM);
     const high = new three.Vector3(safe.x[1], safe.y[1], safe.z[1]).multiplyScalar(MM);
@@ -310,11 +312,17 @@ export class Stage {
     );
     this.box.position.copy(low).addScaledVector(size, 0.5);
     this.box.computeLineDistances();
-    this.box.visible = false;
+    this.box.visible = this.boxShown;
     this.links.get("table")?.group.add(this.box);
   }
 
-  showBox(shown: boolean): void {
+  /** Show proven travel, or not; none: it is not known. */
+  showBox(safe: SceneMore["safe_box"], shown: boolean): void {
+    this.boxShown = shown;
+    if (safe !== this.safe) {
+      this.safe = safe;
+      this.drawBox();
+    }
     if (this.box) this.box.visible = shown;
     this.draw();
   }

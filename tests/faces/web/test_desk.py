@@ -32,6 +32,8 @@ class Played:
         self.stops = 0
         self.stopped = asyncio.Event()
         self.answers: Callable[[dict[str, Any]], Awaitable[dict[str, Any]]] | None = None
+        self.more: list[str] = []
+        self.dies = 0
 
     async def call(self, task: str, words: Any = None, *, told: Any = None, **_: Any) -> bytes:
         if task == "cell":
@@ -39,6 +41,14 @@ class Played:
         if task == "track":
             assert words["prove"] == (not self.stops)
             return b"track"
+        if task == "scene_more":
+            digest = self.shop.inputs(None)
+            self.more.append(digest)
+            await asyncio.sleep(0.01)
+            if self.dies:
+                self.dies -= 1
+                raise Died("the process that works on it has ended")
+            return wire.SceneMore(digest=digest).model_dump_json().encode()
         self.asked.append((words["question"], words["program"]))
         inputs = self.shop.inputs(words["program"])
         more = {} if self.answers is None else await self.answers({**words, "told": told})
@@ -389,5 +399,26 @@ def test_too_many_programs_are_refused(tmp_path: Path, monkeypatch: pytest.Monke
         await bench.desk.ask("clears", "part.nc")
         with pytest.raises(Refused, match="too many"):
             await bench.desk.ask("clears", "other.nc")
+
+    play(tmp_path, scene)
+
+
+def test_the_rest_of_the_scene_is_worked_out_once_and_anew_when_files_change(
+    tmp_path: Path,
+) -> None:
+    async def scene(bench: Bench) -> None:
+        worker, desk = bench.worker, bench.desk
+        worker.dies = 1
+        first, second = await asyncio.gather(desk.scene_more(), desk.scene_more())
+        assert first == second
+        assert worker.more == [bench.shop.inputs(None)] * 2  # it died once: asked once more
+        assert bench.desk.scene.more == []  # type: ignore[attr-defined]  # left to the sliders
+        (bench.folder / "cell.toml").write_text(CELL + "\n")
+        changed = json.loads(await desk.scene_more())
+        assert changed["digest"] == bench.shop.inputs(None) != json.loads(first)["digest"]
+        worker.dies = 2
+        (bench.folder / "cell.toml").write_text(CELL)
+        with pytest.raises(Died):
+            await desk.scene_more()
 
     play(tmp_path, scene)

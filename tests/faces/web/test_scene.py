@@ -17,7 +17,7 @@ pytest.importorskip("pydantic", reason="the extra `web` is not installed")
 
 from gudgeon.cell.files import load, load_text
 from gudgeon.faces.web import scene as scene_module
-from gudgeon.faces.web.scene import gap_view, model, scene_view
+from gudgeon.faces.web.scene import gap_view, model, scene_more, scene_view
 from gudgeon.findings import Findings
 from gudgeon.findings.view import Seen
 
@@ -61,15 +61,32 @@ def test_the_scene_names_what_the_model_holds(findings: Findings) -> None:
     links = {link.name for link in view.tree}
     assert {body.node for body in view.bodies} | {line.node for line in view.lines} <= links
     assert [slider.moves for slider in view.sliders] == ["x", "y", "z", "tilt", "turn"]
-    assert view.safe_box is not None and view.change_map is not None
-    grid = view.change_map.cells
+    assert view.triangles == view.triangles_full and view.deviation_mm == 0.0
+
+
+def test_what_takes_proofs_comes_afterwards_and_is_what_is_found(findings: Findings) -> None:
+    more = scene_more(findings, "0" * 64)
+    assert more.digest == scene_view(findings, "0" * 64).digest
+    assert more.safe_box is not None and more.change_map is not None
+    grid = more.change_map.cells
     assert (len(grid), len(grid[0])) == (
-        len(view.change_map.tilt) - 1,
-        len(view.change_map.turn) - 1,
+        len(more.change_map.tilt) - 1,
+        len(more.change_map.turn) - 1,
     )
     proven = findings.changing.together
     assert (sum(row.count("clear") for row in grid)) == int((proven.cells == 0).sum())
-    assert view.triangles == view.triangles_full and view.deviation_mm == 0.0
+    places = findings.places.places
+    assert [place.xy for place in more.placements] == [[one.x_mm, one.y_mm] for one in places]
+
+
+def test_what_is_drawn_at_once_asks_for_no_proof(findings: Findings) -> None:
+    fresh = Findings(findings.cell)
+    scene_view(fresh, "0" * 64)
+    model(fresh)
+    held = vars(fresh)
+    assert held.keys().isdisjoint({"safe_limits", "changing", "places", "changes", "spreads"})
+    scene_more(fresh, "0" * 64)
+    assert {"safe_limits", "changing", "places"} <= held.keys()
 
 
 def test_a_model_with_too_many_triangles_is_reduced_and_says_by_how_much(
@@ -108,6 +125,8 @@ def test_a_cell_hardly_begun_has_a_scene_too() -> None:
     assert cell is not None
     begun = Findings(cell)
     view = scene_view(begun, "0" * 64)
-    assert view.notes and view.safe_box is None and view.change_map is None
+    more = scene_more(begun, "0" * 64)
+    assert view.notes and more.safe_box is None and more.change_map is None
+    assert more.placements == []
     assert tree_of(model(begun))["asset"]["version"] == "2.0"
     assert gap_view(begun, (0.0,) * 5, None).words

@@ -79,7 +79,7 @@ class Desk:
         self.shop, self.read_only = shop, read_only
         self.run = secrets.token_hex(8)
         self.files = files or Process("files", shop.cell, read_only=read_only)
-        self.scene = Process("scene", shop.cell, read_only=read_only)
+        self.scene = Process("scene", shop.cell, read_only=read_only, first="scene")
         self.answers = Process("answers", shop.cell, read_only=read_only, gently=True)
         for process in (self.files, self.scene, self.answers):
             process.died = self._died
@@ -87,7 +87,9 @@ class Desk:
         self._turn = itertools.count(1)
         self._seen: Files | None = None
         self._cell: tuple[str, wire.CellView] | None = None
+        self._more: wire.SceneMore | None = None
         self._cell_lock, self._look_lock = asyncio.Lock(), asyncio.Lock()
+        self._more_lock = asyncio.Lock()
         self._looked: set[str] = set()
         self._wake = asyncio.Event()
         self._moved = asyncio.Event()  # set, and another one made, when any answer moves on
@@ -126,10 +128,10 @@ class Desk:
         async with self._cell_lock:
             now = (await self._look()).everything
             if self._cell is None or self._cell[0] != now:
+                self.scene.start()  # it reads the cell meanwhile: the scene is asked for next
                 data = await self.files.call("cell")
                 self._cell = (now, wire.CellView.model_validate_json(data))
-                for process in (self.answers, self.scene):
-                    process.start()  # what is asked next finds them ready
+                self.answers.start()
             return self._cell[1]
 
     async def lines(self) -> list[wire.AnswerLine]:
@@ -177,6 +179,22 @@ class Desk:
             await self._moved.wait()
         words = {"program": program, "prove": self._lines[key].state == "done"}
         return await self.answers.call(task, words, seconds=None)
+
+    async def scene_more(self) -> bytes:
+        """Return what the scene shows once it is worked out.
+
+        By the process for answers, after the one that it works on: they rest on the same proofs,
+        and the process for the scene is left to the sliders.
+        """
+        async with self._more_lock:
+            now = (await self._look()).inputs()
+            if self._more is None or self._more.digest != now:
+                try:
+                    data = await self.answers.call("scene_more", seconds=None)
+                except Died:  # with what it worked on, perhaps, which somebody stopped
+                    data = await self.answers.call("scene_more", seconds=None)
+                self._more = wire.SceneMore.model_validate_json(data)
+            return self._more.model_dump_json().encode()
 
     async def events(self) -> AsyncIterator[str]:
         """Yield events as JSON; an empty one now and then, so that a dead connection is seen."""

@@ -52,6 +52,8 @@ class Process:
     read_only : bool
     gently : bool
         Others go first.
+    first : str, optional
+        Task that is carried out before any is asked, so that it is quick when it is.
 
     Attributes
     ----------
@@ -66,8 +68,9 @@ class Process:
         *,
         read_only: bool,
         gently: bool = False,
+        first: str | None = None,
     ) -> None:
-        self._words = (str(cell), read_only, gently)
+        self._words = (str(cell), read_only, gently, first)
         self.name = name
         self.died: Callable[[str], None] | None = None
         self._process: BaseProcess | None = None

@@ -224,6 +224,10 @@ def _scene(app: FastAPI, desk: Desk) -> None:
     async def scene() -> Response:
         return _json(await desk.scene.call("scene", seconds=SCENE_SECONDS))
 
+    @app.get("/api/scene/more", response_model=wire.SceneMore)
+    async def scene_more() -> Response:
+        return _json(await desk.scene_more())
+
     @app.get(
         "/api/scene.glb",
         response_class=Response,

@@ -19,6 +19,7 @@ from gudgeon.faces.web.wire import (
     Placement,
     Range,
     SafeBox,
+    SceneMore,
     SceneView,
     Slider,
     ToolView,
@@ -30,7 +31,7 @@ if TYPE_CHECKING:
     from gudgeon.findings import Findings
     from gudgeon.findings.view import Seen
 
-__all__ = ["TRIANGLES_MOST", "gap_view", "model", "scene_view"]
+__all__ = ["TRIANGLES_MOST", "gap_view", "model", "scene_more", "scene_view"]
 
 JSON_CHUNK: Final = 0x4E4F534A  # glTF 2.0, 4.4.3
 BINARY_CHUNK: Final = 0x004E4942
@@ -54,7 +55,7 @@ def model(findings: Findings, *, full: bool = False) -> bytes:
 
 
 def scene_view(findings: Findings, digest: str) -> SceneView:
-    """Return all that goes beside the model; what is not known is left out and told in `notes`."""
+    """Return what is drawn at once; what is not known is left out and told in `notes`."""
     view = findings.view
     bodies, moved = _bodies(findings, full=False)
     tree = [
@@ -103,13 +104,20 @@ def scene_view(findings: Findings, digest: str) -> SceneView:
             ToolView(number=tool.number, name=tool.name, length_mm=tool.length_mm, node=tool.link)
             for tool in view.tools
         ],
-        safe_box=_safe_box(findings),
-        change_map=_change_map(findings),
-        placements=_placements(findings),
         notes=list(view.notes),
         triangles=sum(len(body.triangles_mm) for body in bodies),
         triangles_full=sum(len(body.triangles_mm) for body in view.bodies),
         deviation_mm=moved,
+    )
+
+
+def scene_more(findings: Findings, digest: str) -> SceneMore:
+    """Return what takes proofs: safe travel, poses for a tool change, places of the unit."""
+    return SceneMore(
+        digest=digest,
+        safe_box=_safe_box(findings),
+        change_map=_change_map(findings),
+        placements=_placements(findings),
     )
 
 

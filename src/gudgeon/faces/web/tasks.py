@@ -140,11 +140,19 @@ def answer_view(found: Answer, asks: str) -> wire.AnswerView:
 
 
 def scene(room: Room, job: Job) -> wire.SceneView:
-    """Return what the scene shows beside its model."""
+    """Return what the scene shows at once beside its model."""
     from gudgeon.faces.web.scene import scene_view
 
     findings = room.findings
     return scene_view(findings, room.loaded()[0])
+
+
+def scene_more(room: Room, job: Job) -> wire.SceneMore:
+    """Return what the scene shows once it is worked out."""
+    from gudgeon.faces.web.scene import scene_more
+
+    findings = room.findings
+    return scene_more(findings, room.loaded()[0])
 
 
 def scene_model(room: Room, job: Job, full: bool) -> bytes:
@@ -345,6 +353,7 @@ TASKS: Final[Mapping[str, Callable[..., BaseModel | bytes]]] = {
     "cell": cell,
     "answer": answer,
     "scene": scene,
+    "scene_more": scene_more,
     "scene_model": scene_model,
     "gap": gap,
     "track": track,

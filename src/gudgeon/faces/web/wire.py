@@ -42,6 +42,7 @@ __all__ = [
     "ReadingsView",
     "Refusal",
     "SafeBox",
+    "SceneMore",
     "SceneView",
     "Section",
     "Seen",
@@ -397,7 +398,7 @@ class Placement(WireModel):
 
 
 class SceneView(WireModel):
-    """What the scene shows beside the model in ``scene.glb``."""
+    """What the scene shows at once, beside the model in ``scene.glb``."""
 
     digest: str
     tree: list[Link]
@@ -406,13 +407,19 @@ class SceneView(WireModel):
     sliders: list[Slider]
     start: Pose
     tools: list[ToolView]
-    safe_box: SafeBox | None = None
-    change_map: ChangeMap | None = None
-    placements: list[Placement] = []
     notes: list[str] = []
     triangles: int = 0
     triangles_full: int = 0
     deviation_mm: float = 0.0
+
+
+class SceneMore(WireModel):
+    """What is shown in the scene once it is worked out; `digest` as of the scene it belongs to."""
+
+    digest: str
+    safe_box: SafeBox | None = None
+    change_map: ChangeMap | None = None
+    placements: list[Placement] = []
 
 
 class GapAsked(Asked):

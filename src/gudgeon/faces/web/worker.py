@@ -280,7 +280,9 @@ class _Mailbox:
             os._exit(0)  # the server has gone
 
 
-def run(pipe: Connection, cell: str, read_only: bool, gently: bool) -> None:
+def run(
+    pipe: Connection, cell: str, read_only: bool, gently: bool, first: str | None = None
+) -> None:
     """Carry out requests until the server goes; the first function of the process.
 
     Parameters
@@ -294,6 +296,8 @@ def run(pipe: Connection, cell: str, read_only: bool, gently: bool) -> None:
         Nothing is written.
     gently : bool
         Others go first on a busy computer.
+    first : str, optional
+        Task that will be asked first; it is done once before, and what it finds is held.
     """
     signal.signal(signal.SIGINT, signal.SIG_IGN)  # Ctrl-C is the server's
     if gently and hasattr(os, "nice"):
@@ -309,6 +313,8 @@ def run(pipe: Connection, cell: str, read_only: bool, gently: bool) -> None:
             from gudgeon.questions import find_questions
 
             find_questions()
+        if first is not None:
+            TASKS[first](room, Job(lambda _: None))
     while True:
         number, name, words, job = mailbox.next()
         try:
