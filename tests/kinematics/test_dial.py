@@ -24,7 +24,7 @@ def test_a_slope_reads_as_rise_over_run_on_every_side() -> None:
     ends = [[0.0, -5.0, 0.0], [40.0, -5.0, 0.0]]
     first, last = dial_reading(ends, [0.0, 1.0, 0.0], [0.0, -5.0, 0.0], normal)
     assert first == pytest.approx(0.0, abs=1e-12)
-    assert last == pytest.approx(-0.8, abs=1e-12)
+    assert last == pytest.approx(0.8, abs=1e-12)
 
 
 def test_a_plunger_that_slides_or_comes_from_behind_is_refused() -> None:
