@@ -28,6 +28,7 @@ from gudgeon.findings.programs import ProgramText
 from gudgeon.findings.scene import SceneFindings
 from gudgeon.findings.senses import SenseFindings
 from gudgeon.findings.skeleton import SkeletonFindings
+from gudgeon.findings.test_piece import PieceFindings
 from gudgeon.findings.view import ViewFindings
 from gudgeon.findings.warm_up import WarmUpFindings
 
@@ -40,6 +41,7 @@ class Findings(
     SkeletonFindings,
     PlayedFindings,
     ViewFindings,
+    PieceFindings,
     WarmUpFindings,
     RemedyFindings,
     SceneFindings,

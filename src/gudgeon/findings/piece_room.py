@@ -1,0 +1,217 @@
+"""Whether the lands of a test piece are reached, and clear of everything that is entered."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from itertools import pairwise
+from typing import TYPE_CHECKING, Final
+
+import numpy as np
+from numpy.typing import NDArray
+
+from gudgeon.accuracy.piece import Block, Land, Stand
+from gudgeon.accuracy.place import Lines, to_machine
+from gudgeon.answer import Missing
+from gudgeon.cell.model import Tool
+from gudgeon.findings.gather import Lacking
+from gudgeon.findings.proofs import ProofFindings
+
+if TYPE_CHECKING:
+    from gudgeon.clearance.prove import Prover
+
+__all__ = ["PROUD_MM", "PieceRoomFindings", "Room"]
+
+Floats = NDArray[np.float64]
+
+PROUD_MM: Final = 1.0
+"""The raw block stands so far over its lands."""
+
+
+@dataclass(slots=True, eq=False)
+class Room:
+    """Judges lands one by one and keeps why some cannot be cut.
+
+    Attributes
+    ----------
+    block : Block
+    stands : sequence of Stand
+    lines : Lines
+    senses : sequence of int
+    tool : Tool or None
+        ``None``: nothing is judged.
+    low, high : ndarray, shape (5,)
+        Ends of travel.
+    prover : Prover or None
+        ``None``: only reach is judged.
+    need_mm : float
+    missing : tuple of Missing
+        Why nothing is proven; empty where it is.
+    """
+
+    block: Block
+    stands: Sequence[Stand]
+    lines: Lines
+    senses: Sequence[int]
+    tool: Tool | None
+    low: Floats
+    high: Floats
+    prover: Prover | None
+    need_mm: float
+    missing: tuple[Missing, ...]
+    refused: dict[int, str]
+    known: dict[int, bool]
+    posed: dict[int, bool]
+    used: set[int]
+
+    @property
+    def proven(self) -> bool:
+        """Whether lands are proven clear, not only reached."""
+        return self.prover is not None
+
+    def told(self) -> dict[int, str]:
+        """Return the poses in which no land that was asked for can be cut, and why."""
+        return {i: why for i, why in sorted(self.refused.items()) if i not in self.used}
+
+    def clear(self, land: Land) -> bool:
+        """Return whether a land is reached, and proven clear where that can be told."""
+        key = id(land)
+        if key not in self.known:
+            self.known[key] = self._clear(land)
+            if self.known[key]:
+                self.used.add(land.way.stand)
+        return self.known[key]
+
+    def _clear(self, land: Land) -> bool:
+        if self.tool is None or self.tool.length is None:
+            return True
+        number = land.way.stand
+        stand = self.stands[number]
+        turns = np.multiply(self.senses, stand.angles)
+        points = land.spot.points
+        at = to_machine(self.lines, turns[None, :].repeat(len(points), 0), points)
+        tip = at.copy()
+        if land.way.kind == "edge":
+            assert self.tool.cutter_diameter is not None
+            tip += 0.5 * self.tool.cutter_diameter.value * land.way.across
+            # Its tip stands as low as the land reaches.
+            tip[:, 2] = self._bottom(land, turns)
+        gauge = tip + np.array([0.0, 0.0, self.tool.length.value])
+        for k, letter in enumerate("XYZ"):
+            if gauge[:, k].min() < self.low[k] or gauge[:, k].max() > self.high[k]:
+                self.refused.setdefault(number, f"{letter} does not reach all lands")
+                return False
+        if self.prover is None:
+            return True
+        if not self._pose_clear(number):
+            return False
+        for spot in gauge:
+            end = np.array([*spot, *self._joint(stand)])
+            start = end.copy()
+            start[2] = self.high[2]
+            gap = self.prover.motion(start, end, self.need_mm, cutting="*")
+            if gap.status != 0:
+                self.refused.setdefault(number, f"{gap.pair[0]} and {gap.pair[1]} come too near")
+                return False
+        return True
+
+    def _bottom(self, land: Land, turns: Floats) -> float:
+        spot = land.spot
+        pitch = 0.5 * self.block.pitch
+        ends = []
+        for side in (-pitch, pitch):
+            for reach in spot.reach:
+                corner = spot.middle + side * spot.along
+                axis = int(np.argmax(np.abs(np.cross(spot.normal, spot.along))))
+                corner[axis] = reach
+                ends.append(corner)
+        at = to_machine(self.lines, turns[None, :].repeat(len(ends), 0), np.array(ends))
+        return float(at[:, 2].min())
+
+    def _joint(self, stand: Stand) -> tuple[float, float]:
+        if len(stand.angles) == 1:
+            return 0.0, stand.angles[0]
+        return stand.angles[0], stand.angles[1]
+
+    def _pose_clear(self, number: int) -> bool:
+        """Return whether the block gets into a pose: tilt and turn apart, Z at the top."""
+        if number not in self.posed:
+            assert self.prover is not None
+            middle = 0.5 * (self.low[:2] + self.high[:2])
+            tilt, turn = self._joint(self.stands[number])
+            path = [(0.0, 0.0), (0.0, turn), (tilt, turn)]
+            self.posed[number] = True
+            for before, after in pairwise(path):
+                gap = self.prover.motion(
+                    [*middle, self.high[2], *before], [*middle, self.high[2], *after], self.need_mm
+                )
+                if gap.status != 0:
+                    self.posed[number] = False
+                    self.refused.setdefault(
+                        number, f"{gap.pair[0]} and {gap.pair[1]} come too near on the way there"
+                    )
+                    break
+        return self.posed[number]
+
+
+class PieceRoomFindings(ProofFindings):
+    """Room for a block on the bare platter."""
+
+    def piece_room(
+        self,
+        block: Block,
+        stands: Sequence[Stand],
+        lines: Lines,
+        senses: Sequence[int],
+        tools: Sequence[Tool],
+    ) -> Room:
+        """Return the judge of lands; without travels, bodies or a tool it judges what it can."""
+        missing: list[Missing] = []
+        low, high = np.full(5, -np.inf), np.full(5, np.inf)
+        prover = None
+        try:
+            low, high = self.ranges.low, self.ranges.high
+        except Lacking as lacking:
+            missing += lacking.missing
+        tool = tools[0] if tools else None
+        if tool is None:
+            missing.append(
+                Missing(
+                    "an end mill that an operation mills with",
+                    f"{self.cell.file}: tools",
+                    "it cuts the lands of the test piece",
+                    "enter an end mill under [[tools]], and an operation that mills with it",
+                )
+            )
+        if not missing and tool is not None:
+            try:
+                prover = self._prover_with(block, tool)
+            except Lacking as lacking:
+                missing += lacking.missing
+        return Room(
+            block, stands, lines, senses, tool, low, high, prover, self.asked_mm,
+            tuple(missing), {}, {}, {}, set(),
+        )  # fmt: skip
+
+    def _prover_with(self, block: Block, tool: Tool) -> Prover:
+        """Return the proofs for the bare cell with the block on the platter and a tool in hand."""
+        from gudgeon.clearance.prove import Prover
+        from gudgeon.clearance.scene import Body, Carrier, Role
+        from gudgeon.findings.bodies import block as box
+
+        scene = self.scene.scene
+        bodies = self.tool_bodies(tool.number)
+        gone = (Role.FIXTURE, Role.STOCK, Role.PART)
+        stays = tuple(body for body in scene.bodies if body.role not in gone)
+        frame = self.platter_frame
+        half = block.half + PROUD_MM
+        top = block.high + PROUD_MM
+        solid = box(frame, (-half, half), (-half, half), (0.0, top))
+        piece = Body("test piece", Carrier.ROTARY, Role.STOCK, (solid,))
+        platter = {
+            frozenset(("test piece", body.name))
+            for body in stays
+            if body.carrier in (Carrier.ROTARY, Carrier.TILT)
+        }
+        whole = replace(scene, bodies=(*stays, piece), apart=scene.apart | platter)
+        return Prover(whole, bodies)

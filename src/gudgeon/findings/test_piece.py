@@ -1,0 +1,433 @@
+"""The first test piece: which lands to cut in which poses, and what each figure then tells.
+
+The block stands on the bare platter, its middle on the rotary line.  Poses, lands and measures are
+chosen for this cell (`gudgeon.accuracy.piece_choice`) among what its travels reach and its bodies
+leave clear.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+from functools import cached_property
+from typing import Final
+
+import numpy as np
+from numpy.typing import NDArray
+
+from gudgeon.accuracy.job import Job, Sizes
+from gudgeon.accuracy.piece import (
+    Block,
+    Land,
+    Slopes,
+    Stand,
+    lands_of,
+    measures_of,
+    slopes_of,
+    ways_of,
+)
+from gudgeon.accuracy.piece_choice import Chosen, Noise, Parting, alike, choose, single_fits
+from gudgeon.accuracy.place import Lines, to_machine
+from gudgeon.answer import Missing
+from gudgeon.cell.model import Tool
+from gudgeon.findings.accuracy_job import factors_of, home_and_lever, lines_function, sizes_of
+from gudgeon.findings.piece_deviations import Named, deviations_of
+from gudgeon.findings.piece_room import PROUD_MM, PieceRoomFindings
+from gudgeon.findings.procedure import SLACK
+
+__all__ = ["Figure", "LandCut", "PieceFinding", "PieceFindings", "Pose"]
+
+Floats = NDArray[np.float64]
+
+MM_PER_INCH: Final = 25.4
+QUARTER: Final = math.pi / 2.0
+WIDTH_SHARE: Final = 0.4
+WIDTH_MM: Final = 80.0
+"""Width of the block as a share of the platter's diameter; where that is not entered."""
+
+WIDTH_MOST_MM: Final = 100.0
+"""A micrometer of 75 to 100 mm still spans it (common practice, no source)."""
+
+FLUTE_SPARE_MM: Final = 2.0
+ACROSS_U_MM: Final = 0.002
+HEIGHT_U_MM: Final = 0.005
+"""Standard uncertainty of a thickness by micrometer and of a height by height gauge, both as a
+careful person takes them (common practice, no source)."""
+
+MOST: Final = 14
+"""Measures at most: what is cut and measured in one day."""
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Pose:
+    """A pose in which lands are cut.
+
+    Attributes
+    ----------
+    angles_rad : tuple of float
+        Programmed, in the chain's order.
+    reversed_role : str
+        ``"tilt"`` or ``"rotary"``: the axis that is brought there turning the other way; else
+        empty.
+    zero_mm : ndarray, shape (3,)
+        Where the middle of the platter face stands by the axis lines, T.
+    lands : tuple of LandCut
+    """
+
+    angles_rad: tuple[float, ...]
+    reversed_role: str
+    zero_mm: Floats
+    lands: tuple[LandCut, ...]
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class LandCut:
+    """One land.
+
+    Attributes
+    ----------
+    number : int
+        As it is stamped beside the land, in the order of cutting.
+    land : Land
+    low_mm, high_mm : ndarray, shape (3,)
+        Corners of the land from the pose's zero, along X, Y, Z; the same along the axis across it.
+    """
+
+    number: int
+    land: Land
+    low_mm: Floats
+    high_mm: Floats
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Figure:
+    """One figure to measure.
+
+    Attributes
+    ----------
+    name : str
+        Such as ``"m3a"``.
+    lands : tuple of int
+        Numbers of the lands: across both, or over the platter face.
+    point_mm : ndarray, shape (3,)
+        Where, platter frame (on the first land).
+    nominal_mm : float
+    limit_mm : float
+        U at 95 % of what is believed, cut and measured: more means that something is off.
+    row : ndarray, shape (deviations,)
+        What it shows for each deviation of 1.
+    """
+
+    name: str
+    lands: tuple[int, ...]
+    point_mm: Floats
+    nominal_mm: float
+    limit_mm: float
+    row: Floats
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class PieceFinding:
+    """The test piece.
+
+    Attributes
+    ----------
+    block : Block
+    tools : tuple of Tool
+        The first cuts all lands, the others one land of the top each; empty: none is entered.
+    poses : tuple of Pose
+    figures : tuple of Figure
+    deviations : tuple of Named
+        All that may be off, in the order of the figures' rows.
+    left : ndarray, shape (deviations,)
+        How surely the piece tells each, k = 2 [mm or rad].
+    partings : tuple of Parting
+        What it does not tell apart.
+    chosen : Chosen
+    spread : ndarray, shape (figures, figures)
+        Covariance of the figures where nothing is wrong.
+    proven : bool
+        Every land is proven clear with all bodies that are entered.
+    left_out : tuple of (tuple of float, str)
+        Poses in which nothing can be cut, and why.
+    missing : tuple of Missing
+        What would let it be proven.
+    assumed : tuple of str
+    """
+
+    block: Block
+    tools: tuple[Tool, ...]
+    poses: tuple[Pose, ...]
+    figures: tuple[Figure, ...]
+    deviations: tuple[Named, ...]
+    left: Floats
+    partings: tuple[Parting, ...]
+    chosen: Chosen
+    spread: Floats
+    proven: bool
+    left_out: tuple[tuple[tuple[float, ...], str], ...]
+    missing: tuple[Missing, ...]
+    assumed: tuple[str, ...]
+
+    def number_of(self, land: Land) -> int:
+        """Return the number of a land."""
+        return next(one.number for pose in self.poses for one in pose.lands if one.land is land)
+
+    def culprits(self, measured_mm: Floats) -> list[tuple[float, Named, float]]:
+        """Return what alone would explain figures less nominal, the likeliest first.
+
+        Each with the chi squared that remains, and the size it must have [mm or rad].
+        """
+        fits = single_fits(
+            self.chosen, [one.deviation for one in self.deviations], self.spread, measured_mm
+        )
+        return [(chi, self.deviations[i], size) for chi, i, size in fits]
+
+
+class PieceFindings(PieceRoomFindings):
+    """The first test piece."""
+
+    @cached_property
+    def test_piece(self) -> PieceFinding:
+        """The test piece for this cell.
+
+        Raises
+        ------
+        Lacking
+            What the axis lines lack.
+        """
+        lines = self.axis_lines
+        lines_of = lines_function(lines.frame, self.platter_axes)
+        believed = lines_of(lines.values)
+        axes = lines.chain.axes
+        senses = [axis.sense for axis in axes]
+        stands = self._stands()
+        tools = piece_tools(self.cell.tools, self._milling_tools())
+        block, assumed = self._block(tools)
+        names = [_tool_name(tool) for tool in tools] or ["the end mill"]
+        cut = lands_of(block, ways_of(believed, senses, stands, names))
+        home, _ = home_and_lever(self.cell, believed)
+        job = Job(
+            lines_of, lines.values, (), (), (), np.zeros(3), np.eye(3), Sizes(), home, np.zeros(3)
+        )
+        slopes, rows = slopes_of(job, senses, stands, cut)
+        candidates = measures_of(cut, rows)
+        sizes, usual = sizes_of(self.cell, len(axes), self.units)
+        named = deviations_of(
+            slopes, lines.frame, stands, senses, sizes, self.wanted_mm, self._one_side
+        )
+        noise = Noise(ACROSS_U_MM, HEIGHT_U_MM, sizes.linear_u)
+        room = self.piece_room(block, stands, believed, senses, tools)
+        deviations = [one.deviation for one in named]
+        chosen = choose(
+            slopes, candidates, deviations, noise, most=MOST,
+            allowed=lambda one: all(room.clear(land) for land in one.lands),
+        )  # fmt: skip
+        numbers, poses = self._poses(chosen, stands, believed, senses, block)
+        source_cov = self._believed_covariance(slopes, sizes, stands)
+        figures, spread = _figures(chosen, slopes, source_cov, numbers, lines.k95)
+        told = np.sqrt(np.diag(chosen.left))
+        return PieceFinding(
+            block=block,
+            tools=tuple(tools),
+            poses=poses,
+            figures=figures,
+            deviations=tuple(named),
+            left=2.0 * told,
+            partings=alike(chosen, slopes, candidates, deviations, noise),
+            chosen=chosen,
+            spread=spread,
+            proven=room.proven,
+            left_out=tuple((stands[i].angles, why) for i, why in room.told().items()),
+            missing=room.missing,
+            assumed=(*assumed, *_usual_told(usual)),
+        )
+
+    @property
+    def _one_side(self) -> bool:
+        return self.cell.accuracy.approach == "one side"
+
+    def _stands(self) -> list[Stand]:
+        """Return the poses to choose from; the reversed ones show lost motion."""
+        turns = [c for c in (self._turn_within(k * QUARTER) for k in range(4)) if c is not None]
+        if not self.has_tilt:
+            found = [Stand((turn,)) for turn in turns]
+            if not self._one_side:
+                found += [Stand((turn,), 0) for turn in turns[1:2]]
+            return found
+        span = self.cell.unit.tilt_range
+        low, high = (-math.pi, math.pi) if span is None else (end.value for end in span)
+        tilts = [0.0]
+        tilts += [end for end in (QUARTER, -QUARTER) if low - SLACK <= end <= high + SLACK]
+        if len(tilts) == 1:
+            # Not upright either way: as far as it goes still turns the sides along the tilt line.
+            tilts += [end for end in (high, low) if abs(end) > 1e-9]
+        found = [Stand((tilt, turn)) for tilt in tilts for turn in turns]
+        if not self._one_side:
+            found += [Stand((0.0, turn), 1) for turn in turns[1:2]]
+            found += [Stand((tilt, turns[0]), 0) for tilt in tilts[1:2]]
+        return found
+
+    def _turn_within(self, angle: float) -> float | None:
+        span = self.cell.unit.rotary_range
+        if span is None:
+            return angle
+        low, high = (end.value for end in span)
+        for whole in (0.0, -2.0 * math.pi, 2.0 * math.pi):
+            if low - SLACK <= angle + whole <= high + SLACK:
+                return angle + whole
+        return None
+
+    def _milling_tools(self) -> set[int]:
+        """Return the tools that an operation uses to push sideways."""
+        return {
+            one.tool
+            for one in self.cell.operations
+            if one.tool is not None
+            and one.drill_diameter is None
+            and one.thrust is None
+            and (one.side_force is not None or one.width is not None)
+        }
+
+    def _block(self, tools: Sequence[Tool]) -> tuple[Block, list[str]]:
+        assumed = []
+        platter = self.cell.unit.platter_diameter
+        width = WIDTH_MM if platter is None else min(WIDTH_SHARE * platter.value, WIDTH_MOST_MM)
+        if platter is None:
+            assumed.append(f"The block is {WIDTH_MM:g} mm wide: unit.platter_diameter is missing.")
+        row = 0.35 * width
+        if tools:
+            tool = tools[0]
+            flutes = tool.flute_length or tool.stickout
+            if flutes is not None:
+                room = max(flutes.value - PROUD_MM - self.asked_mm - FLUTE_SPARE_MM, 4.0)
+                width = min(width, 3.0 * room)
+                row = min(row, room)
+        step = 0.25 * MM_PER_INCH if self.units.inch else 5.0
+        width = max(math.floor(width / step + 1e-9), 1) * step
+        row = max(math.floor(min(row, 0.35 * width) / (0.2 * step) + 1e-9), 1) * 0.2 * step
+        return Block(0.5 * width, width - 2.0 * row, width), assumed
+
+    def _poses(
+        self,
+        chosen: Chosen,
+        stands: Sequence[Stand],
+        believed: Lines,
+        senses: Sequence[int],
+        block: Block,
+    ) -> tuple[dict[int, int], tuple[Pose, ...]]:
+        """Return the number of each land, and the poses with their lands in order of cutting."""
+        cut = [land for one in chosen.measures for land in one.lands]
+        poses: list[Pose] = []
+        numbers: dict[int, int] = {}
+        for i, stand in enumerate(stands):
+            turns = np.multiply(senses, stand.angles)
+            zero = to_machine(believed, turns[None, :], np.zeros((1, 3)))[0]
+            here = []
+            for land in (one for one in cut if one.way.stand == i):
+                corners = _corners(land, block)
+                at = to_machine(believed, turns[None, :].repeat(len(corners), 0), corners) - zero
+                numbers[id(land)] = len(numbers) + 1
+                low, high = at.min(axis=0), at.max(axis=0)
+                here.append(LandCut(numbers[id(land)], land, low, high))
+            if here:
+                roles = [axis.role for axis in self.turning_only.axes]
+                back = "" if stand.reversed_axis is None else roles[stand.reversed_axis]
+                poses.append(Pose(stand.angles, back, zero, tuple(here)))
+        return numbers, tuple(poses)
+
+    def _believed_covariance(self, slopes: Slopes, sizes: Sizes, stands: Sequence[Stand]) -> Floats:
+        """Return the covariance of all sources where everything is as believed."""
+        axis_lines = self.axis_lines
+        count = len(axis_lines.values)
+        cov = np.zeros((len(slopes.sources), len(slopes.sources)))
+        places = [slopes.column("lines", 0, i) for i in range(count)]
+        columns = [factor.columns for factor in factors_of(axis_lines, self.line_study.fit)]
+        whole = np.concatenate(columns, axis=1)
+        lined = whole @ whole.T
+        for i, a in enumerate(places):
+            for j, b in enumerate(places):
+                if a is not None and b is not None:
+                    cov[a, b] = lined[i, j]
+        for i, source in enumerate(slopes.sources):
+            if source.cause == "index":
+                axis, stand = (int(str(part)) for part in source.key)
+                cov[i, i] = sizes.index_u[axis] ** 2
+                if stands[stand].reversed_axis == axis:
+                    cov[i, i] += (2.0 * sizes.lost_half[axis]) ** 2 / 3.0
+            elif source.cause == "spindle growth":
+                cov[i, i] = sizes.growth_half**2 / 3.0
+            elif source.cause == "square":
+                cov[i, i] = sizes.square_u**2
+            elif source.cause == "tool length":
+                cov[i, i] = sizes.length_u**2
+            elif source.cause == "tool diameter":
+                cov[i, i] = sizes.diameter_u**2
+        return cov
+
+
+def piece_tools(tools: Sequence[Tool], milling: set[int]) -> list[Tool]:
+    """Return the tools of the test piece: the smallest milling cutter first.
+
+    Only tools that an operation uses to mill count, for nothing else tells a cutter from a drill;
+    without any, none.
+    """
+    found = [tool for tool in tools if tool.number in milling and tool.cutter_diameter is not None]
+    found.sort(key=lambda tool: tool.cutter_diameter.value if tool.cutter_diameter else 0.0)
+    return [
+        tool
+        for tool in found
+        if tool is found[0]
+        or (tool.cutter_diameter is not None and tool.cutter_diameter.value <= WIDTH_MOST_MM / 4.0)
+    ][:3]
+
+
+def _tool_name(tool: Tool) -> str:
+    return f"T{tool.number}"
+
+
+def _corners(land: Land, block: Block) -> Floats:
+    """Return the corners of a land, platter frame."""
+    spot = land.spot
+    half = 0.5 * block.pitch * spot.along
+    other = np.cross(spot.normal, spot.along)
+    axis = int(np.argmax(np.abs(other)))
+    found = []
+    for side in (-1.0, 1.0):
+        for end in spot.reach:
+            corner = spot.middle + side * half
+            corner[axis] = end
+            found.append(corner)
+    return np.array(found)
+
+
+def _figures(
+    chosen: Chosen, slopes: Slopes, source_cov: Floats, numbers: dict[int, int], k95: float
+) -> tuple[tuple[Figure, ...], Floats]:
+    rows = [slopes.matrix[list(row)].sum(axis=0) for one in chosen.measures for row in one.rows]
+    matrix = np.array(rows).reshape(len(rows), -1)
+    spread = matrix @ source_cov @ matrix.T + chosen.noise if rows else np.zeros((0, 0))
+    found: list[Figure] = []
+    for number, one in enumerate(chosen.measures, start=1):
+        for k in range(len(one.rows)):
+            i = len(found)
+            point = one.lands[0].spot.points[k]
+            nominal = sum(float(land.spot.points[k] @ land.spot.normal) for land in one.lands)
+            found.append(
+                Figure(
+                    f"m{number}{'ab'[k] if len(one.rows) > 1 else ''}",
+                    tuple(numbers[id(land)] for land in one.lands),
+                    point,
+                    nominal,
+                    k95 * math.sqrt(float(spread[i, i])),
+                    chosen.table[i],
+                )
+            )
+    return tuple(found), spread
+
+
+def _usual_told(usual: Sequence[str]) -> tuple[str, ...]:
+    wanted = ("index", "lost", "repeatability", "tool length", "cutter", "spindle", "square")
+    said = [text for text in usual if any(word in text for word in wanted)]
+    return (f"Taken as usual: {'; '.join(said)}.",) if said else ()

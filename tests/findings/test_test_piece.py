@@ -1,0 +1,215 @@
+"""The test piece of a cell: every single error is named, none of the limits is idle."""
+
+from __future__ import annotations
+
+import functools
+import math
+from dataclasses import replace
+from pathlib import Path
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from gudgeon.accuracy.piece import Stand
+from gudgeon.cell.files import load
+from gudgeon.cell.model import Cell
+from gudgeon.findings import Findings, Lacking
+from gudgeon.findings.test_piece import PieceFinding
+from gudgeon.quantity.amount import Amount
+from tests.accuracy.cutting import Cutting
+
+DEMO = Path(__file__).parents[2] / "demo"
+
+
+@functools.cache
+def demo(name: str) -> Findings:
+    loaded = load(DEMO / f"{name}.toml")
+    assert loaded.cell is not None
+    return Findings(loaded.cell)
+
+
+def apart(piece: PieceFinding) -> list[int]:
+    """Return the deviations that the piece says it tells apart from all others."""
+    mixed = {name for one in piece.partings for name in one.names}
+    return [
+        i
+        for i, one in enumerate(piece.deviations)
+        if one.deviation.told and one.deviation.name not in mixed
+    ]
+
+
+def cut_on(findings: Findings, piece: PieceFinding, number: int, size: float) -> np.ndarray:
+    """Return the figures less nominal of a unit that is off by one deviation."""
+    lines = findings.axis_lines
+    name = piece.deviations[number].deviation.name
+    off = np.zeros(len(lines.values))
+    names = lines.parameters
+    if name in names:
+        off[names.index(name)] = size
+    if name == "tilt_z":
+        off[names.index("face")] = size
+    unit = Cutting(lines.frame, findings.platter_axes, lines.values, off)
+    roles = [axis.role for axis in lines.chain.axes]
+    words = name.split()
+    proud = {}
+    for pose in piece.poses:
+        turned = np.zeros(len(roles))
+        if words[1:2] == ["index"]:
+            axis = roles.index(words[0])
+            if abs(math.degrees(pose.angles_rad[axis]) - float(words[2])) < 1e-6:
+                turned[axis] = size
+        if words[1:] == ["lost", "motion"] and pose.reversed_role == words[0]:
+            turned[roles.index(words[0])] = size
+        for one in pose.lands:
+            mine = words[0] == one.land.way.tool
+            tool = (
+                size if mine and words[1] == "length" else 0.0,
+                size if mine and words[1] == "diameter" else 0.0,
+            )
+            for k, point in enumerate(one.land.spot.points):
+                stand = Stand(pose.angles_rad)
+                proud[one.number, k] = unit.proud(one.land, point, stand, turned, tool)
+    return np.array(
+        [sum(proud[n, "ab".find(f.name[-1]) if f.name[-1] in "ab" else 0] for n in f.lands)
+         for f in piece.figures]
+    )  # fmt: skip
+
+
+@pytest.mark.parametrize("name", ["alder-ford", "juniper-street"])
+def test_each_single_error_is_named_and_sized(name: str) -> None:
+    findings = demo(name)
+    piece = findings.test_piece
+    assert len(apart(piece)) >= 12
+    for number in apart(piece):
+        one = piece.deviations[number].deviation
+        for size in (3.0 * one.prior, -3.0 * one.prior):
+            figures = cut_on(findings, piece, number, size)
+            chi, found, told = piece.culprits(figures)[0]
+            assert found.deviation.name == one.name
+            assert told == pytest.approx(size, rel=0.02)
+            # Small against what the error itself brought.
+            assert chi < 0.02 * piece.culprits(figures)[-1][0]
+
+
+@pytest.mark.parametrize("name", ["alder-ford", "juniper-street"])
+def test_table_is_what_comes_out_to_first_order(name: str) -> None:
+    findings = demo(name)
+    piece = findings.test_piece
+    for number in range(len(piece.deviations)):
+        one = piece.deviations[number]
+        if not one.deviation.told:
+            continue
+        size = 1e-6 if one.kind.name == "ANGLE" else 1e-4
+        figures = cut_on(findings, piece, number, size)
+        told = np.array([figure.row[number] for figure in piece.figures]) * size
+        assert figures == pytest.approx(told, rel=1e-6, abs=3e-10)
+
+
+def varied(cell: Cell, along: str, tilt: int, rotary: int, low: float, high: float) -> Cell:
+    """Return a demo cell that stands another way, without its touches."""
+    return replace(
+        cell,
+        touches=(),
+        checks=(),
+        solids=(),
+        control=replace(cell.control, tilt_sense=tilt, rotary_sense=rotary, jogs=()),
+        placement=replace(cell.placement, tilt_along=along),
+        unit=replace(
+            cell.unit,
+            tilt_range=(Amount(math.radians(low)), Amount(math.radians(high))),
+        ),
+    )
+
+
+@settings(max_examples=4, deadline=None)
+@given(
+    st.sampled_from(["alder-ford", "juniper-street"]),
+    st.sampled_from("XY"),
+    st.sampled_from([1, -1]),
+    st.sampled_from([1, -1]),
+    st.sampled_from([(-95.0, 95.0), (-30.0, 110.0), (-110.0, 30.0)]),
+    st.integers(0, 1000),
+)
+def test_culprits_are_right_whichever_way_the_unit_stands(
+    name: str, along: str, tilt: int, rotary: int, span: tuple[float, float], pick: int
+) -> None:
+    findings = Findings(varied(demo(name).cell, along, tilt, rotary, *span))
+    piece = findings.test_piece
+    numbers = apart(piece)
+    assert len(numbers) >= 8
+    for number in {numbers[pick % len(numbers)], numbers[(pick * 7 + 3) % len(numbers)]}:
+        one = piece.deviations[number].deviation
+        figures = cut_on(findings, piece, number, 3.0 * one.prior)
+        assert piece.culprits(figures)[0][1].deviation.name == one.name
+
+
+def test_what_is_not_told_apart_really_is_not() -> None:
+    """A longer tool and a unit that stands higher give the same figures, and the piece says so."""
+    findings = demo("alder-ford")
+    piece = findings.test_piece
+    names = [one.deviation.name for one in piece.deviations]
+    both = next(one.names for one in piece.partings if "tilt_z" in one.names)
+    assert set(both) == {"tilt_z", "T3 length"}
+    higher = cut_on(findings, piece, names.index("tilt_z"), 0.1)
+    longer = cut_on(findings, piece, names.index("T3 length"), 0.1)
+    # But for what the lines lean, a few in 10,000 of it.
+    assert np.max(np.abs(higher)) > 0.1
+    assert np.max(np.abs(higher - longer)) < 1e-4
+
+
+def test_limits_hold_what_is_believed() -> None:
+    """Drawn from what is believed, 95 figures in 100 keep their limit."""
+    for name in ("alder-ford", "juniper-street"):
+        piece = demo(name).test_piece
+        chance = np.random.default_rng(8)
+        draws = chance.multivariate_normal(np.zeros(len(piece.figures)), piece.spread, 4000)
+        limits = np.array([figure.limit_mm for figure in piece.figures])
+        inside = np.mean(np.abs(draws) <= limits, axis=0)
+        assert np.all(inside > 0.945)
+        assert np.all(inside < 0.985)
+
+
+def test_lands_do_not_share_a_spot_and_are_numbered_in_order() -> None:
+    piece = demo("juniper-street").test_piece
+    lands = [one for pose in piece.poses for one in pose.lands]
+    assert [one.number for one in lands] == list(range(1, len(lands) + 1))
+    spots = [(one.land.spot.key, tuple(one.land.spot.normal)) for one in lands]
+    assert len(set(spots)) == len(spots)
+
+
+def test_a_body_in_the_way_keeps_lands_away() -> None:
+    """A post beside the platter takes lands or poses out, and the piece is made without them."""
+    from gudgeon.cell.model_bodies import Solid
+
+    cell = demo("alder-ford").cell
+    mm = lambda *ends: tuple(Amount(end) for end in ends)  # noqa: E731
+    post = Solid(
+        name="post",
+        counts_as="unit",
+        carried_by="cradle",
+        measured_from="tilt axis",
+        x=mm(-60.0, 60.0),
+        y=mm(60.0, 75.0),
+        z=mm(-20.0, 300.0),
+    )
+    with_post = Findings(replace(cell, solids=(*cell.solids, post))).test_piece
+    assert with_post.proven
+    before = {
+        (land.land.way.stand, land.land.way.kind, land.land.spot.key)
+        for pose in demo("alder-ford").test_piece.poses
+        for land in pose.lands
+    }
+    after = {
+        (land.land.way.stand, land.land.way.kind, land.land.spot.key)
+        for pose in with_post.poses
+        for land in pose.lands
+    }
+    assert before != after
+
+
+def test_half_filled_cell_says_what_it_lacks() -> None:
+    with pytest.raises(Lacking) as lacking:
+        _ = demo("half-filled").test_piece
+    assert lacking.value.missing
