@@ -77,15 +77,23 @@ export async function tried<T>(work: () => Promise<T>): Promise<T | undefined> {
   }
 }
 
-async function loadCell(): Promise<void> {
+export async function loadCell(): Promise<void> {
   const found = await tried(() => get<CellView>("cell"));
   if (found) cell.value = found;
 }
 
-async function loadLines(): Promise<void> {
-  const found = await tried(() => get<AnswerLine[]>("answers"));
-  if (!found) return;
-  lines.value = Object.fromEntries(found.map((one) => [key(one.question, one.program), one]));
+/** Counts the answers that were told of: a list that was asked for before one of them may be older. */
+let told = 0;
+
+export async function loadLines(): Promise<void> {
+  for (let round = 0; round < 4; round += 1) {
+    const since = told;
+    const found = await tried(() => get<AnswerLine[]>("answers"));
+    if (!found) return;
+    if (since !== told && round < 3) continue;
+    lines.value = Object.fromEntries(found.map((one) => [key(one.question, one.program), one]));
+    return;
+  }
 }
 
 let reading: AbortController | null = null;
@@ -138,9 +146,11 @@ function happened(event: Happened, known: { run: string }): void {
     share: event.share ?? old?.share ?? 0,
     verdict: event.verdict ?? old?.verdict ?? null,
     headline: event.headline ?? old?.headline ?? null,
+    figures: event.figures ?? old?.figures ?? [],
     stale: event.stale ?? false,
     what: event.what ?? "",
   };
+  if (event.kind === "answer") told += 1;
   lines.value = { ...lines.value, [at]: now };
   const here = route.value;
   const shown = here.kind === "question" && key(here.name, here.program) === at;

@@ -344,6 +344,11 @@ export interface components {
          * @description How far one answer is; `share` is 0 while nothing is known of it, 1 at the end.
          */
         AnswerLine: {
+            /**
+             * Figures
+             * @default []
+             */
+            figures: components["schemas"]["FigureLine"][];
             /** Headline */
             headline?: string | null;
             /** Program */
@@ -614,6 +619,8 @@ export interface components {
         Event: {
             /** Digest */
             digest?: string | null;
+            /** Figures */
+            figures?: components["schemas"]["FigureLine"][] | null;
             /**
              * Files
              * @default []
@@ -719,6 +726,23 @@ export interface components {
             unit: string;
             /** Value */
             value: number | null;
+        };
+        /**
+         * FigureLine
+         * @description A figure in words, short; `limited`: it has a limit.
+         */
+        FigureLine: {
+            /** Label */
+            label: string;
+            /**
+             * Limited
+             * @default false
+             */
+            limited: boolean;
+            /** Name */
+            name: string;
+            /** Value */
+            value: string;
         };
         /**
          * Form

@@ -5,6 +5,7 @@ from __future__ import annotations
 import os
 import shutil
 from collections.abc import Callable, Iterator
+from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -21,7 +22,8 @@ Open = Callable[..., Visit]
 
 
 @pytest.fixture(scope="session")
-def browser() -> Iterator[Browser]:
+def able() -> None:
+    """Skip where the page cannot be shown."""
     for needed, why in (
         ("fastapi", 'the page needs the extra "web"'),
         ("httpx", "httpx asks the server here"),
@@ -32,6 +34,12 @@ def browser() -> Iterator[Browser]:
         pytest.skip("Ctrl-C cannot be sent to the server here")
     if CHROMIUM is None:
         pytest.skip("no Chromium on this computer: apt-get install chromium")
+
+
+# For one file of tests: what leads the browser keeps an event loop running in this thread, and
+# tests of other files may run one of their own.
+@pytest.fixture(scope="module")
+def browser(able: None) -> Iterator[Browser]:
     from playwright.sync_api import expect, sync_playwright
 
     expect.set_options(timeout=MS)
@@ -49,7 +57,7 @@ def copied(folder: Path) -> Path:
 
 
 @pytest.fixture(scope="session")
-def demo(browser: Browser, tmp_path_factory: pytest.TempPathFactory) -> Iterator[Running]:
+def demo(able: None, tmp_path_factory: pytest.TempPathFactory) -> Iterator[Running]:
     """Serve the whole demo cell, which is only looked at."""
     from tests.faces.web.running import Running
 
@@ -59,7 +67,7 @@ def demo(browser: Browser, tmp_path_factory: pytest.TempPathFactory) -> Iterator
 
 
 @pytest.fixture
-def serve(browser: Browser) -> Iterator[Callable[..., Running]]:
+def serve(able: None) -> Iterator[Callable[..., Running]]:
     """Start servers that are stopped at the end."""
     from tests.faces.web.running import Running
 
@@ -74,9 +82,45 @@ def serve(browser: Browser) -> Iterator[Callable[..., Running]]:
         one.close()
 
 
+@dataclass
+class Begun:
+    """A cell file that has only been begun, and the server of its folder."""
+
+    cell: Path
+    server: Running
+
+    def restored(self, data: bytes) -> None:
+        """Put the file back as it was, with nothing to undo; wait until the server knows."""
+        for kept in (self.cell.parent / ".gudgeon").glob("edits.sqlite*"):
+            kept.unlink()
+        if self.cell.read_bytes() != data:
+            self.cell.write_bytes(data)
+        digest = self.server.get("/api/entries")["digest"]
+        self.server.until(lambda: self.server.get("/api/cell")["digest"] == digest)
+
+
+@pytest.fixture(scope="session")
+def served(able: None, tmp_path_factory: pytest.TempPathFactory) -> Iterator[Begun]:
+    """Serve one such file for all tests."""
+    from tests.faces.web.running import Running
+
+    cell = Path(shutil.copy(DEMO / "half-filled.toml", tmp_path_factory.mktemp("begun")))
+    server = Running(cell, "--port", "0")
+    yield Begun(cell, server)
+    server.close()
+
+
+@pytest.fixture
+def begun(served: Begun) -> Iterator[Begun]:
+    """Give it to one test, and put it back as it was."""
+    original = served.cell.read_bytes()
+    yield served
+    served.restored(original)
+
+
 @pytest.fixture
 def half_filled(tmp_path: Path) -> Path:
-    """Copy a cell file that has only been begun."""
+    """Copy a cell file that has only been begun, for a server that ends with the test."""
     return Path(shutil.copy(DEMO / "half-filled.toml", tmp_path))
 
 

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 import pytest
 
-from tests.page.conftest import Open, copied
+from tests.page.conftest import Begun, Open, copied
 
 if TYPE_CHECKING:
     from tests.faces.web.running import Running
@@ -16,11 +16,9 @@ if TYPE_CHECKING:
 Serve = Callable[..., "Running"]
 
 
-def test_the_missing_entry_is_entered_and_the_answer_changes(
-    half_filled: Path, serve: Serve, visit: Open
-) -> None:
-    original = half_filled.read_bytes()
-    here = visit(serve(half_filled, "--port", "0"), "pays")
+def test_the_missing_entry_is_entered_and_the_answer_changes(begun: Begun, visit: Open) -> None:
+    original = begun.cell.read_bytes()
+    here = visit(begun.server, "pays")
     page = here.page
     here.answered("pays")
     here.verdict("cannot_tell")
@@ -28,23 +26,21 @@ def test_the_missing_entry_is_entered_and_the_answer_changes(
     page.wait_for_selector('[data-path="money.volume"][data-missing="true"] input:focus')
     here.enter("money.volume", "900")
     here.written("money.volume")
-    assert half_filled.read_bytes() == original + b'volume = "900 parts/yr"\n'
+    assert begun.cell.read_bytes() == original + b'volume = "900 parts/yr"\n'
     here.go("pays")
     here.verdict("yes")
     # Undone: the file as it was to the byte, and the answer too.
     here.go("entries")
     page.click(".entries .steps >> text=Undo")
     page.wait_for_selector(".entries .steps button:disabled >> text=Undo")
-    assert half_filled.read_bytes() == original
+    assert begun.cell.read_bytes() == original
     here.go("pays")
     here.verdict("cannot_tell")
 
 
-def test_a_fault_stands_in_place_while_it_is_typed(
-    half_filled: Path, serve: Serve, visit: Open
-) -> None:
-    before = half_filled.read_bytes()
-    here = visit(serve(half_filled, "--port", "0"), "entries/money.volume")
+def test_a_fault_stands_in_place_while_it_is_typed(begun: Begun, visit: Open) -> None:
+    before = begun.cell.read_bytes()
+    here = visit(begun.server, "entries/money.volume")
     page = here.page
     page.wait_for_selector('[data-path="money.volume"] input:focus')
     here.enter("money.volume", "900 kg")
@@ -55,37 +51,36 @@ def test_a_fault_stands_in_place_while_it_is_typed(
     here.enter("money.volume", "")
     page.wait_for_selector('[data-path="money.volume"] .told', state="detached")
     page.wait_for_selector(".faults", state="detached")
-    assert half_filled.read_bytes() == before
+    assert begun.cell.read_bytes() == before
 
 
 def test_entries_typed_faster_than_they_are_written_are_all_written(
-    half_filled: Path, serve: Serve, visit: Open
+    begun: Begun, visit: Open
 ) -> None:
-    server = serve(half_filled, "--port", "0")
-    here = visit(server, "entries/money.volume")
+    here = visit(begun.server, "entries/money.volume")
     here.page.wait_for_selector('[data-path="money.volume"] input:focus')
     typed = {"volume": "900", "years": "4", "discount": "5", "seed": "3"}
     for name, text in typed.items():
         here.enter(f"money.{name}", text)
     for name in typed:
         here.written(f"money.{name}")
-    server.until(lambda: all(f"\n{name} = " in half_filled.read_text() for name in typed))
+    begun.server.until(lambda: all(f"\n{name} = " in begun.cell.read_text() for name in typed))
 
 
 def test_a_file_changed_by_an_editor_is_answered_anew_and_its_fault_shown(
-    half_filled: Path, serve: Serve, visit: Open
+    begun: Begun, visit: Open
 ) -> None:
-    original = half_filled.read_text(encoding="utf-8")
-    here = visit(serve(half_filled, "--port", "0"), "pays")
+    original = begun.cell.read_text(encoding="utf-8")
+    here = visit(begun.server, "pays")
     here.verdict("cannot_tell")
-    half_filled.write_text(original + 'volume = "900 parts/yr"\n', encoding="utf-8")
+    begun.cell.write_text(original + 'volume = "900 parts/yr"\n', encoding="utf-8")
     here.verdict("yes")
-    half_filled.write_text(original + 'volume = "900 kg"\n', encoding="utf-8")
+    begun.cell.write_text(original + 'volume = "900 kg"\n', encoding="utf-8")
     faults = here.page.wait_for_selector(".faults")
     assert faults is not None
     line = original.count("\n") + 1
     assert f"line {line}" in faults.inner_text()
-    half_filled.write_text(original, encoding="utf-8")
+    begun.cell.write_text(original, encoding="utf-8")
     here.page.wait_for_selector(".faults", state="detached")
     here.verdict("cannot_tell")
 
@@ -127,22 +122,22 @@ def test_a_server_killed_in_the_middle_of_an_edit_loses_nothing(
     second.until(lambda: half_filled.read_bytes() == original)
 
 
-def test_a_part_is_added_and_taken_out(half_filled: Path, serve: Serve, visit: Open) -> None:
-    here = visit(serve(half_filled, "--port", "0"), "entries")
+def test_a_part_is_added_and_taken_out(begun: Begun, visit: Open) -> None:
+    here = visit(begun.server, "entries")
     page = here.page
     page.wait_for_selector(".entries[data-digest]")
     page.click('.part > summary:has-text("tools")')
     page.click('.part[open]:has(> summary:has-text("tools")) > button:has-text("Add one")')
     page.wait_for_selector('[data-path="tools[1].number"]', state="attached")
-    assert half_filled.read_text(encoding="utf-8").count("[[tools]]") == 1
+    assert begun.cell.read_text(encoding="utf-8").count("[[tools]]") == 1
     here.go("entries/tools[1].number")
     page.wait_for_selector('[data-path="tools[1].number"] input:focus')
     here.enter("tools[1].number", "7")
     here.written("tools[1].number")
-    assert "number = 7" in half_filled.read_text(encoding="utf-8")
+    assert "number = 7" in begun.cell.read_text(encoding="utf-8")
     page.click('button:has-text("Take tools 1")')
     page.wait_for_selector('[data-path="tools[1].number"]', state="detached")
-    assert "[[tools]]" not in half_filled.read_text(encoding="utf-8")
+    assert "[[tools]]" not in begun.cell.read_text(encoding="utf-8")
 
 
 @pytest.mark.parametrize("ended", [False, True], ids=["loaded anew", "server killed"])

@@ -7,7 +7,7 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from tests.page.conftest import Open, copied
+from tests.page.conftest import Begun, Open, copied
 
 if TYPE_CHECKING:
     from tests.faces.web.running import Running
@@ -54,10 +54,8 @@ def test_every_verdict_of_the_list_is_a_shape_and_a_word(demo: Running, visit: O
     assert len(set(shapes.values())) == len(shapes) == 2
 
 
-def test_everything_is_reached_and_done_by_keys_alone(
-    half_filled: Path, serve: Callable[..., Running], visit: Open
-) -> None:
-    server = serve(half_filled, "--port", "0")
+def test_everything_is_reached_and_done_by_keys_alone(begun: Begun, visit: Open) -> None:
+    server, cell = begun.server, begun.cell
     here = visit(server)
     page, keys = here.page, here.page.keyboard
     here.answered("pays")
@@ -113,24 +111,22 @@ def test_everything_is_reached_and_done_by_keys_alone(
     page.wait_for_selector('.stage[data-pose*=" 0.3491 "]')
     assert here.pose()[4] > before[4]
     # An entry: opened, typed, written, undone.
-    original = half_filled.read_bytes()
+    original = cell.read_bytes()
     here.go("entries/money.volume")
     page.wait_for_selector(".entries[data-digest]")
     page.wait_for_selector('[data-path="money.volume"] input:focus')
     keys.type("900")
     keys.press("Enter")
     here.written("money.volume")
-    assert b'volume = "900 parts/yr"' in half_filled.read_bytes()
+    assert b'volume = "900 parts/yr"' in cell.read_bytes()
     page.wait_for_selector(".entries .steps button:not([disabled])")
     page.focus(".entries .steps button")
     keys.press("Enter")
-    server.until(lambda: half_filled.read_bytes() == original)
+    server.until(lambda: cell.read_bytes() == original)
 
 
-def test_what_one_person_enters_the_other_sees(
-    half_filled: Path, serve: Callable[..., Running], visit: Open
-) -> None:
-    server = serve(half_filled, "--port", "0")
+def test_what_one_person_enters_the_other_sees(begun: Begun, visit: Open) -> None:
+    server, cell = begun.server, begun.cell
     one, other = visit(server, "entries/money.volume"), visit(server, "pays")
     other.answered("pays")
     other.verdict("cannot_tell")
@@ -149,7 +145,7 @@ def test_what_one_person_enters_the_other_sees(
     assert other.field("money.years").input_value() == "4"
     other.field("money.years").press("Enter")
     other.written("money.years")
-    text = half_filled.read_text(encoding="utf-8")
+    text = cell.read_text(encoding="utf-8")
     assert 'volume = "950 parts/yr"' in text and re.search(r"^years = \"?4\b", text, re.M)
 
 

@@ -3,6 +3,8 @@ import { signal } from "@preact/signals";
 import { useEffect } from "preact/hooks";
 import { get, type ReadingsView, Refused, send } from "../api";
 import { cell, changes, say, tried } from "../state";
+import { compared } from "./comparing";
+import { Outcome } from "./Outcome";
 
 const now = signal<ReadingsView | null>(null);
 const row = signal<Record<string, string>>({});
@@ -30,7 +32,9 @@ async function write(): Promise<void> {
   const values = Object.fromEntries(Object.entries(row.value).filter(([, text]) => text.trim() !== ""));
   refusal.value = "";
   try {
-    now.value = await send<ReadingsView>("POST", "readings", { digest: table.digest, row: values });
+    now.value = await compared(["a reading written"], () =>
+      send<ReadingsView>("POST", "readings", { digest: table.digest, row: values }),
+    );
     localStorage.removeItem(store());
     row.value = {};
     chosen.value = 0;
@@ -52,7 +56,9 @@ async function write(): Promise<void> {
 async function takeBack(): Promise<void> {
   const table = now.value;
   if (!table) return;
-  const found = await tried(() => send<ReadingsView>("DELETE", "readings", { digest: table.digest }));
+  const found = await tried(() =>
+    compared(["a reading taken back"], () => send<ReadingsView>("DELETE", "readings", { digest: table.digest })),
+  );
   if (found) {
     now.value = found;
     say("The last row was taken back.");
@@ -188,6 +194,7 @@ export function Readings() {
           </table>
         </div>
       </details>
+      <Outcome />
     </article>
   );
 }

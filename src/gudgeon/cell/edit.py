@@ -3,6 +3,12 @@
 The text is parsed for places only; what is put in is written as it was typed.  After each change
 the new text is read again and compared with the same change made to the data: if anything else
 differs the change is refused, so that no edit can touch what it was not asked to touch.
+
+What belongs to a repeated section, and so goes with it when it is moved or taken out: its lines
+from its header to its last entry, sections inside it included; comments between these; comment
+lines that stand directly on its header, or directly under its last entry.  A comment that blank
+lines part from the entries above and from the header below belongs to neither and stays where it
+is, and so do the blank lines between sections.
 """
 
 from __future__ import annotations
@@ -29,6 +35,9 @@ Typed = str | Sequence[str]
 
 _PATH: Final = re.compile(r"([A-Za-z_][A-Za-z0-9_]*)(?:\[(\d+)\])?")
 _INTEGER: Final = re.compile(r"[+-]?\d+")
+_COMMENTED: Final = re.compile(rb"^(?:[^\"'#\n]|\"(?:[^\"\\\n]|\\.)*\"|'[^'\n]*')*#", re.MULTILINE)
+"""A line with a comment; a number sign within quotation marks is none."""
+
 _NUMBER: Final = re.compile(r"[+-]?(\d+\.?\d*|\.\d+)([eE][+-]?\d+)?")
 
 
@@ -46,8 +55,9 @@ class Change:
         Such as ``"unit.face_height"``, ``"stations[2].at"`` (counted from 1), or ``"tools[3]"``
         for a whole repeated section.
     typed : str, sequence of str, or None
-        The new value as typed; ``None`` takes the entry or section out.  For a repeated section:
-        an empty sequence adds one behind the last.
+        The new value as typed; ``None`` takes the entry or section out.  For repeated sections
+        such as ``"tools"`` an empty sequence adds one behind the last; for one of them, such as
+        ``"tools[3]"``, the place where it shall stand, counted from 1: ``"1"``.
     """
 
     path: str
@@ -129,9 +139,11 @@ def _changed(text: str, change: Change) -> str:
         if entry.shape is Shape.SECTION:
             raise EditError(f'"{change.path}" is a section: change its entries one by one')
         if isinstance(path[-1], int):
-            raise EditError(f'"{change.path}": a new one is added with  {written_path(path[:-1])}')
-        _add_item(wanted, path, change.path)
-        new = _with_block(text, seen, (*path, _count(seen, path)), of_many=True)
+            to = _place_wanted(wanted, path, change)
+            new = _with_moved(text, seen, path, to)
+        else:
+            _add_item(wanted, path, change.path)
+            new = _with_block(text, seen, (*path, _count(seen, path)), of_many=True)
     else:
         literal = _literal(entry, change.typed, change.path)
         _put(wanted, path, _value_of(literal), change.path)
@@ -259,6 +271,25 @@ def _take_out(data: Any, path: Path, written: str) -> None:
     del table[last]
 
 
+def _place_wanted(data: Any, path: Path, change: Change) -> int:
+    """Move one of a list in `data`; return its new place, from 0."""
+    *_, place = path
+    members = _inside(data, path, change.path, make=False)
+    assert isinstance(place, int)
+    if not isinstance(members, list) or place >= len(members):
+        count = len(members) if isinstance(members, list) else 0
+        raise EditError(f'"{change.path}": there are only {count} of these')
+    if not isinstance(change.typed, str):
+        raise EditError(f'"{change.path}": a new one is added with  {written_path(path[:-1])}')
+    typed = change.typed.strip()
+    if not re.fullmatch(r"[1-9][0-9]{0,5}", typed) or int(typed) > len(members):
+        raise EditError(
+            f'"{change.path}" can stand at a place from 1 to {len(members)}, not at "{typed[:40]}"'
+        )
+    members.insert(int(typed) - 1, members.pop(place))
+    return int(typed) - 1
+
+
 # --- the text -------------------------------------------------------------------------------------
 
 
@@ -378,6 +409,61 @@ def _rank(path: Path) -> tuple[int, ...]:
     return tuple(ranks)
 
 
+def _with_moved(text: str, seen: Outline, path: Path, to: int) -> str:
+    """Return the text with one repeated section at another place among its kind.
+
+    What belongs to each changes places; what stands between them stays.
+    """
+    data = text.encode("utf-8")
+    place = path[-1]
+    assert isinstance(place, int)
+    low, high = sorted((place, to))
+    spans = [_whole(data, seen, (*path[:-1], one)) for one in range(low, high + 1)]
+    pieces = [data[start:end] for start, end in spans]
+    pieces.insert(to - low, pieces.pop(place - low))
+    if spans[-1][1] == len(data) and not data.endswith(b"\n") and low != high:
+        # The file's last line has no end: the line that comes to stand last gives its own.
+        at = pieces.index(data[slice(*spans[-1])])
+        body = pieces[-1].rstrip(b"\r\n")
+        pieces[at] += pieces[-1][len(body) :]
+        pieces[-1] = body
+    cut = _Cut(data)
+    cut.pieces += [(*span, piece) for span, piece in zip(spans, pieces, strict=True)]
+    return cut.text()
+
+
+def _whole(data: bytes, seen: Outline, path: Path) -> tuple[int, int]:
+    """Return the first and last byte of all that belongs to one repeated section."""
+    written = written_path(path)
+    own = [at for at, one in enumerate(seen.blocks) if one.path[: len(path)] == path]
+    if own:
+        if own[-1] - own[0] + 1 != len(own) or seen.blocks[own[0]].path != path:
+            raise EditError(
+                f'"{written}" is not written in one piece; move its parts together in the file'
+            )
+        return seen.blocks[own[0]].start, _own_end(data, seen.blocks[own[-1]])
+    there = seen.values.get(path)
+    within = seen.values.get(path[:-1])
+    if there is None or within is None:
+        raise EditError(f'"{written}" is not written as a section; move it by hand')
+    if _COMMENTED.search(data[slice(*within)]):
+        raise EditError(f'"{written}" stands in a list with comments; move it by hand')
+    return there
+
+
+def _own_end(data: bytes, block: Block) -> int:
+    """Return the byte behind a section's last entry and the comments directly under it."""
+    entries_end = max((pair.next_line for _, pair in block.pairs), default=block.first)
+    end = at = entries_end
+    while at < block.end:
+        found = data.find(b"\n", at, block.end)
+        after = block.end if found < 0 else found + 1
+        if not data[at:after].strip():
+            break
+        end = at = after
+    return end
+
+
 def _without(text: str, seen: Outline, path: Path) -> str:
     cut = _Cut(text.encode("utf-8"))
     own = [block for block in seen.blocks if block.path[: len(path)] == path]
@@ -387,7 +473,7 @@ def _without(text: str, seen: Outline, path: Path) -> str:
                 f'"{written_path(path)}" is not written as a section; take it out by hand'
             )
         for block in own:
-            end = block.end
+            end = _own_end(cut.data, block)
             if block.start == 0 or cut.data[: block.start].endswith((b"\n\n", b"\r\n\r\n")):
                 while cut.data[end : end + 2] == b"\r\n" or cut.data[end : end + 1] == b"\n":
                     end += 2 if cut.data[end : end + 2] == b"\r\n" else 1

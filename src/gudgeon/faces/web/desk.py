@@ -372,6 +372,7 @@ class Desk:
             share=line.share,
             verdict=shown.verdict,
             headline=shown.headline,
+            figures=shown.figures if state == "done" else None,
             stale=shown.stale,
             what=what,
         )
@@ -390,6 +391,7 @@ class Desk:
             share=line.share,
             verdict=None if found is None else found.verdict,
             headline=None if found is None else found.headline,
+            figures=_short(line.view),
             stale=self._stale(line),
             what=line.what,
         )
@@ -433,6 +435,18 @@ class Desk:
                     listener.get_nowait()
                 listener.put_nowait(self._hello())
             listener.put_nowait(event)
+
+
+def _short(view: wire.AnswerView | None) -> list[wire.FigureLine]:
+    """Return the figures of an answer as the list of questions has them."""
+    if view is None or view.answer is None:
+        return []
+    return [
+        wire.FigureLine(
+            name=figure.name, label=figure.label, value=said.value, limited=bool(said.limit)
+        )
+        for figure, said in zip(view.answer.figures, view.figures, strict=True)
+    ]
 
 
 @cache

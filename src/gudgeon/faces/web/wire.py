@@ -26,6 +26,7 @@ __all__ = [
     "Event",
     "Fault",
     "Figure",
+    "FigureLine",
     "Form",
     "Gap",
     "GapAsked",
@@ -248,6 +249,15 @@ class ShownTable(WireModel):
     rows: list[list[str]]
 
 
+class FigureLine(WireModel):
+    """A figure in words, short; `limited`: it has a limit."""
+
+    name: str
+    label: str
+    value: str
+    limited: bool = False
+
+
 class AnswerLine(WireModel):
     """How far one answer is; `share` is 0 while nothing is known of it, 1 at the end."""
 
@@ -257,6 +267,7 @@ class AnswerLine(WireModel):
     share: float = 0.0
     verdict: Verdict | None = None
     headline: str | None = None
+    figures: list[FigureLine] = []
     stale: bool = False
     what: str = ""
 
@@ -302,6 +313,7 @@ class Event(WireModel):
     share: float | None = None
     verdict: Verdict | None = None
     headline: str | None = None
+    figures: list[FigureLine] | None = None
     stale: bool | None = None
     what: str = ""
     run: str = ""
