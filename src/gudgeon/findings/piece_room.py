@@ -185,7 +185,7 @@ class PieceRoomFindings(ProofFindings):
             )
         if not missing and tool is not None:
             try:
-                prover = self._prover_with(block, tool)
+                prover = self._piece_prover(block, tool)
             except Lacking as lacking:
                 missing += lacking.missing
         return Room(
@@ -193,7 +193,7 @@ class PieceRoomFindings(ProofFindings):
             tuple(missing), {}, {}, {}, set(),
         )  # fmt: skip
 
-    def _prover_with(self, block: Block, tool: Tool) -> Prover:
+    def _piece_prover(self, block: Block, tool: Tool) -> Prover:
         """Return the proofs for the bare cell with the block on the platter and a tool in hand."""
         from gudgeon.clearance.prove import Prover
         from gudgeon.clearance.scene import Body, Carrier, Role

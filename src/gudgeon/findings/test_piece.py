@@ -202,9 +202,9 @@ class PieceFindings(PieceRoomFindings):
         believed = lines_of(lines.values)
         axes = lines.chain.axes
         senses = [axis.sense for axis in axes]
-        stands = self._stands()
-        tools = piece_tools(self.cell.tools, self._milling_tools())
-        block, assumed = self._block(tools)
+        stands = self._piece_stands()
+        tools = piece_tools(self.cell.tools, self._piece_cutters())
+        block, assumed = self._piece_block(tools)
         names = [_tool_name(tool) for tool in tools] or ["the end mill"]
         cut = lands_of(block, ways_of(believed, senses, stands, names))
         home, _ = home_and_lever(self.cell, believed)
@@ -215,7 +215,7 @@ class PieceFindings(PieceRoomFindings):
         candidates = measures_of(cut, rows)
         sizes, usual = sizes_of(self.cell, len(axes), self.units)
         named = deviations_of(
-            slopes, lines.frame, stands, senses, sizes, self.wanted_mm, self._one_side
+            slopes, lines.frame, stands, senses, sizes, self.wanted_mm, self._piece_one_side
         )
         noise = Noise(ACROSS_U_MM, HEIGHT_U_MM, sizes.linear_u)
         room = self.piece_room(block, stands, believed, senses, tools)
@@ -224,8 +224,8 @@ class PieceFindings(PieceRoomFindings):
             slopes, candidates, deviations, noise, most=MOST,
             allowed=lambda one: all(room.clear(land) for land in one.lands),
         )  # fmt: skip
-        numbers, poses = self._poses(chosen, stands, believed, senses, block)
-        source_cov = self._believed_covariance(slopes, sizes, stands)
+        numbers, poses = self._piece_poses(chosen, stands, believed, senses, block)
+        source_cov = self._piece_covariance(slopes, sizes, stands)
         figures, spread = _figures(chosen, slopes, source_cov, numbers, lines.k95)
         told = np.sqrt(np.diag(chosen.left))
         return PieceFinding(
@@ -245,15 +245,15 @@ class PieceFindings(PieceRoomFindings):
         )
 
     @property
-    def _one_side(self) -> bool:
+    def _piece_one_side(self) -> bool:
         return self.cell.accuracy.approach == "one side"
 
-    def _stands(self) -> list[Stand]:
+    def _piece_stands(self) -> list[Stand]:
         """Return the poses to choose from; the reversed ones show lost motion."""
-        turns = [c for c in (self._turn_within(k * QUARTER) for k in range(4)) if c is not None]
+        turns = [c for c in (self._piece_turn(k * QUARTER) for k in range(4)) if c is not None]
         if not self.has_tilt:
             found = [Stand((turn,)) for turn in turns]
-            if not self._one_side:
+            if not self._piece_one_side:
                 found += [Stand((turn,), 0) for turn in turns[1:2]]
             return found
         span = self.cell.unit.tilt_range
@@ -264,12 +264,12 @@ class PieceFindings(PieceRoomFindings):
             # Not upright either way: as far as it goes still turns the sides along the tilt line.
             tilts += [end for end in (high, low) if abs(end) > 1e-9]
         found = [Stand((tilt, turn)) for tilt in tilts for turn in turns]
-        if not self._one_side:
+        if not self._piece_one_side:
             found += [Stand((0.0, turn), 1) for turn in turns[1:2]]
             found += [Stand((tilt, turns[0]), 0) for tilt in tilts[1:2]]
         return found
 
-    def _turn_within(self, angle: float) -> float | None:
+    def _piece_turn(self, angle: float) -> float | None:
         span = self.cell.unit.rotary_range
         if span is None:
             return angle
@@ -279,7 +279,7 @@ class PieceFindings(PieceRoomFindings):
                 return angle + whole
         return None
 
-    def _milling_tools(self) -> set[int]:
+    def _piece_cutters(self) -> set[int]:
         """Return the tools that an operation uses to push sideways."""
         return {
             one.tool
@@ -290,7 +290,7 @@ class PieceFindings(PieceRoomFindings):
             and (one.side_force is not None or one.width is not None)
         }
 
-    def _block(self, tools: Sequence[Tool]) -> tuple[Block, list[str]]:
+    def _piece_block(self, tools: Sequence[Tool]) -> tuple[Block, list[str]]:
         assumed = []
         platter = self.cell.unit.platter_diameter
         width = WIDTH_MM if platter is None else min(WIDTH_SHARE * platter.value, WIDTH_MOST_MM)
@@ -309,7 +309,7 @@ class PieceFindings(PieceRoomFindings):
         row = max(math.floor(min(row, 0.35 * width) / (0.2 * step) + 1e-9), 1) * 0.2 * step
         return Block(0.5 * width, width - 2.0 * row, width), assumed
 
-    def _poses(
+    def _piece_poses(
         self,
         chosen: Chosen,
         stands: Sequence[Stand],
@@ -337,7 +337,7 @@ class PieceFindings(PieceRoomFindings):
                 poses.append(Pose(stand.angles, back, zero, tuple(here)))
         return numbers, tuple(poses)
 
-    def _believed_covariance(self, slopes: Slopes, sizes: Sizes, stands: Sequence[Stand]) -> Floats:
+    def _piece_covariance(self, slopes: Slopes, sizes: Sizes, stands: Sequence[Stand]) -> Floats:
         """Return the covariance of all sources where everything is as believed."""
         axis_lines = self.axis_lines
         count = len(axis_lines.values)
