@@ -74,7 +74,7 @@ def install(extra: str, *, wheels: bool = False) -> bool:
 
 def demo() -> int:
     """Ask everything of the demo cell; its verdicts are part of the demo, not a failure."""
-    install("bound,web")
+    install("bound,web,paper")
     code = run("gudgeon", "ask", DEMO)
     if code == 2:
         return code

@@ -30,7 +30,7 @@ from gudgeon.cell.places import Source
 from gudgeon.cell.reader import ReadCell, read_cell
 from gudgeon.cell.readings import read_readings
 
-__all__ = ["LARGEST_FILE", "Loaded", "load", "load_text", "write_text_safely"]
+__all__ = ["LARGEST_FILE", "Loaded", "load", "load_text", "write_bytes_safely", "write_text_safely"]
 
 LARGEST_FILE: Final = 1_000_000
 """Bytes of a cell file or a readings file; a full one has a tenth of that."""
@@ -211,12 +211,17 @@ def _day_tables(
 
 
 def write_text_safely(path: str | Path, text: str, *, overwrite: bool = False) -> None:
-    """Write a text file whole or not at all.
+    """Write a text file whole or not at all; see `write_bytes_safely`."""
+    write_bytes_safely(path, text.encode("utf-8"), overwrite=overwrite)
+
+
+def write_bytes_safely(path: str | Path, content: bytes, *, overwrite: bool = False) -> None:
+    """Write a file whole or not at all.
 
     Parameters
     ----------
     path : str or Path
-    text : str
+    content : bytes
     overwrite : bool
         Replace a file that is there.
 
@@ -231,8 +236,8 @@ def write_text_safely(path: str | Path, text: str, *, overwrite: bool = False) -
     handle, name = tempfile.mkstemp(dir=path.parent, prefix=f".{path.name}.", suffix=".part")
     part = Path(name)
     try:
-        with os.fdopen(handle, "w", encoding="utf-8", newline="\n") as file:
-            file.write(text)
+        with os.fdopen(handle, "wb") as file:
+            file.write(content)
             file.flush()
             os.fsync(file.fileno())
         part.chmod(0o644)

@@ -1,15 +1,16 @@
-"""A small scale beside a figure: value, uncertainty, limit, and the bad side hatched."""
+"""Small drawings of the faces: the scale beside a figure, and the shape of each verdict."""
 
 from __future__ import annotations
 
 from typing import Final
 
-from gudgeon.answer import Figure
+from gudgeon.answer import Figure, Verdict
 from gudgeon.drawing.svg import SMALL_PX, Sheet, text_width
 from gudgeon.faces.wording import finite, worded
 
-__all__ = ["gauge_svg"]
+__all__ = ["gauge_svg", "verdict_svg"]
 
+SVG: Final = "http://www.w3.org/2000/svg"
 WIDE: Final = 270.0
 EDGE: Final = 12.0
 LINE: Final = 20.0
@@ -17,6 +18,22 @@ HALF: Final = 9.0
 NEAR: Final = 3.0  # nought is shown if it is no farther off than this many spans
 TINY: Final = 1e-200  # a smaller span is none
 ROOM: Final = 0.18  # of the span, left free at both ends
+
+_SHAPES: Final[dict[Verdict, str]] = {
+    Verdict.YES: '<circle cx="12" cy="12" r="10" fill="currentColor"/>',
+    Verdict.YES_IF: '<circle cx="12" cy="12" r="10"/>'
+    '<path d="M12 2a10 10 0 0 0 0 20z" fill="currentColor"/>',
+    Verdict.NO: '<circle cx="12" cy="12" r="10"/><path d="M5 12h14" stroke-width="4"/>',
+    Verdict.CANNOT_TELL: '<circle cx="12" cy="12" r="10" stroke-dasharray="4.2 3.66"/>',
+}
+
+
+def verdict_svg(verdict: Verdict) -> str:
+    """Return the shape that stands for a verdict in black and white."""
+    return (
+        f'<svg class="shape" xmlns="{SVG}" viewBox="0 0 24 24" aria-hidden="true" fill="none" '
+        f'stroke="currentColor" stroke-width="2">{_SHAPES[verdict]}</svg>'
+    )
 
 
 def gauge_svg(figure: Figure) -> str:

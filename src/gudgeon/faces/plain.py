@@ -17,7 +17,7 @@ from typing import Final
 from gudgeon.answer import Answer, Figure, Missing, Table, Verdict
 from gudgeon.faces.wording import Standing, ascii_text, cells, finite, is_number, worded
 
-__all__ = ["WIDTH", "answer_text", "in_short", "rule", "wrapped"]
+__all__ = ["WIDTH", "answer_text", "deciding", "in_short", "rule", "wrapped"]
 
 WIDTH: Final = 80
 GUTTER: Final = 12
@@ -65,7 +65,7 @@ def answer_text(
     lines = [rule(answer.question, SHOUT[answer.verdict]), *_section("", [asks]), ""]
     lines += [*_section("answer", [answer.headline]), ""]
     lines += [*_section("do now", [answer.next_step]), ""]
-    figures = _deciding(answer.figures) if brief else answer.figures
+    figures = deciding(answer.figures) if brief else answer.figures
     if figures:
         lines += _gutter("figures", [row for f in figures for row in _figure(f, brief=brief)])
         lines.append("")
@@ -95,7 +95,7 @@ def answer_text(
     return "\n".join(line.rstrip() for line in lines) + "\n"
 
 
-def _deciding(figures: Sequence[Figure]) -> list[Figure]:
+def deciding(figures: Sequence[Figure]) -> list[Figure]:
     """Return the first figures, the one nearest its limit, and those whose limit is not kept."""
     nearest = max(figures, key=_share_used, default=None)
     if nearest is None or _share_used(nearest) <= 0.0 or nearest in figures[:BRIEF_FIGURES]:

@@ -16,9 +16,9 @@ from typing import Any, Final
 from jinja2 import Environment
 from markupsafe import Markup
 
-from gudgeon.answer import Answer, Figure, Picture, Table, Verdict
-from gudgeon.faces.gauge import gauge_svg
-from gudgeon.faces.wording import cells, is_number, worded
+from gudgeon.answer import Answer, Figure, Picture, Table
+from gudgeon.faces.gauge import gauge_svg, verdict_svg
+from gudgeon.faces.wording import cells, clean, is_number, typeset, worded
 
 __all__ = ["MARK", "DrawingError", "drawing_markup", "write_report"]
 
@@ -36,14 +36,6 @@ ROWS_MOST: Final = 300
 """Rows of a table on the page."""
 
 _LOCAL: Final = re.compile(r"url\(#([A-Za-z0-9_.-]+)\)")
-
-_SHAPES: Final[dict[Verdict, str]] = {
-    Verdict.YES: '<circle cx="12" cy="12" r="10" fill="currentColor"/>',
-    Verdict.YES_IF: '<circle cx="12" cy="12" r="10"/>'
-    '<path d="M12 2a10 10 0 0 0 0 20z" fill="currentColor"/>',
-    Verdict.NO: '<circle cx="12" cy="12" r="10"/><path d="M5 12h14" stroke-width="4"/>',
-    Verdict.CANNOT_TELL: '<circle cx="12" cy="12" r="10" stroke-dasharray="4.2 3.66"/>',
-}
 
 
 class DrawingError(ValueError):
@@ -101,7 +93,7 @@ def write_report(
     environment = Environment(
         autoescape=True, trim_blocks=True, lstrip_blocks=True, finalize=_printable
     )
-    environment.filters["typeset"] = _typeset
+    environment.filters["typeset"] = typeset
     template = environment.from_string(folder.joinpath("report.html").read_text("utf-8"))
     return template.render(
         cell_name=cell_name,
@@ -160,7 +152,7 @@ def _give_title(root: ET.Element, title: str, title_id: str) -> None:
     if found is None:
         found = ET.Element(f"{{{SVG}}}title")
         root.insert(0, found)
-    found.text = _clean(title)
+    found.text = clean(title)
     found.set("id", title_id)
     root.attrib.pop("aria-label", None)
     root.set("role", "img")
@@ -173,10 +165,7 @@ def _page(answer: Answer, asks: str) -> _Page:
         id=section,
         asks=asks,
         word=answer.verdict.words,
-        shape=Markup(
-            '<svg class="shape" viewBox="0 0 24 24" aria-hidden="true" fill="none" '
-            f'stroke="currentColor" stroke-width="2">{_SHAPES[answer.verdict]}</svg>'
-        ),
+        shape=Markup(verdict_svg(answer.verdict)),
         answer=answer,
         figures=[
             _figure(figure, f"{section}-figure-{count}")
@@ -227,18 +216,6 @@ def _table(table: Table) -> dict[str, Any]:
     return {"title": title, "heads": heads, "rows": rows}
 
 
-def _typeset(words: object) -> str:
-    """Return `words` with the signs that ASCII must spell out."""
-    text = str(words).replace("+-", "\u00b1").replace("N*m", "N\u00b7m")
-    return text.replace("lbf*ft", "lbf\u00b7ft")
-
-
 def _printable(value: Any) -> Any:
     """Clean what the template is about to print; markup of our own passes as it is."""
-    return _clean(value) if isinstance(value, str) and not isinstance(value, Markup) else value
-
-
-def _clean(words: str) -> str:
-    return "".join(
-        char if char.isprintable() else " " if char.isspace() else "\ufffd" for char in words
-    )
+    return clean(value) if isinstance(value, str) and not isinstance(value, Markup) else value

@@ -1,4 +1,4 @@
-"""The command ``gudgeon``: ask, read, check, start, template, report, day, show, schema, questions.
+"""The command ``gudgeon``: ask, read, check, start, template, report, print, order, day, show, ...
 
 Exit code: 0 yes or yes-if, 1 no, 3 cannot tell, 2 bad input or a fault; of several answers 2 goes
 before 1, 1 before 3, 3 before 0.  Heavy parts are imported by the command that needs them.
@@ -161,6 +161,27 @@ def _parser() -> argparse.ArgumentParser:
     report.add_argument("--to", default=REPORT, metavar="FILE", help=f"where to ({REPORT})")
     report.add_argument("--fresh", action="store_true", help="prove anew what was proven before")
     report.set_defaults(run=_report)
+
+    printed = commands.add_parser(
+        "print",
+        help="print sheets for the machine: answers, plan, cards and lists",
+        usage="gudgeon print CELL [SHEET ...] [--to FILE.pdf|FILE.html] [--paper a4|letter] "
+        "[--date YYYY-MM-DD]",
+    )
+    printed.add_argument(
+        "words",
+        nargs="+",
+        metavar="WORD",
+        help="the cell file, and sheets or questions by name (none: all sheets)",
+    )
+    printed.add_argument("--to", metavar="FILE", help="where to (CELL-paper.pdf beside the cell)")
+    printed.add_argument(
+        "--paper",
+        choices=("a4", "letter"),
+        help="size of the paper (letter where lengths are in inches, else a4)",
+    )
+    printed.add_argument("--date", metavar="DATE", help="day on the sheets (today)")
+    printed.set_defaults(run=_print)
 
     order = commands.add_parser(
         "order",
@@ -366,6 +387,91 @@ def _report(options: argparse.Namespace) -> int:
         failed,
     )
     return BAD_INPUT if failed else OK
+
+
+def _print(options: argparse.Namespace) -> int:
+    from gudgeon.cell.files import write_bytes_safely
+    from gudgeon.faces.paper import page, pdf
+    from gudgeon.faces.paper.matter import Run
+    from gudgeon.faces.paper.printing import UnknownSheetError, choose, lay_out
+    from gudgeon.faces.programs import Progress
+    from gudgeon.findings import Findings
+    from gudgeon.sheets import find_sheets
+    from gudgeon.sheets.known import Known
+
+    cells = [word for word in options.words if word.lower().endswith(".toml")]
+    if len(cells) != 1:
+        raise _Stop("name the cell file, and only one; write: gudgeon print cell.toml")
+    path = Path(cells[0])
+    target = Path(options.to) if options.to else path.with_name(f"{path.stem}-paper.pdf")
+    kind = target.suffix.lower()
+    if kind not in (".pdf", ".html", ".htm"):
+        raise _Stop(f"{_shown(target)} must end in .pdf or .html")
+    if kind == ".pdf" and not pdf.is_there():
+        raise _Stop(
+            'a PDF needs typst, not installed yet; install "gudgeon[paper]", or write a page that '
+            "prints: --to sheets.html"
+        )
+    day = _day_of(options.date)
+    try:
+        chosen = choose(
+            [word for word in options.words if word not in cells], _known(), find_sheets()
+        )
+    except UnknownSheetError as problem:
+        raise _Stop(str(problem)) from None
+    _may_write(target, path, pdf.MARK if kind == ".pdf" else page.MARK)
+    cell, faults = _load(path)
+    if cell is None:
+        return BAD_INPUT
+    # Sheets ask on their own: the cell's programs are there for them, whatever was named.
+    programs, asked = _programs([], cell, path, _known(), 0, fresh=False)
+    findings = Findings(cell, programs)
+    inch = findings.units.inch
+    run = Run(
+        cell=cell.shop.name or path.name,
+        date=day,
+        inch=inch,
+        inputs=(
+            *_fingerprints(path, cell),
+            *_digests([path.parent / one.name for one in programs]),
+        ),
+        paper=options.paper or ("letter" if inch else "a4"),
+        version=__version__,
+    )
+    progress = Progress("printing")
+    notes = [f"{one['what']}: {one['do']}" for one in faults]
+    try:
+        laid = lay_out(chosen.among(asked), Known(findings), run, notes=notes, told=progress)
+    finally:
+        progress.done()
+    for name, fault in laid.failed:
+        _own_fault(f'"{name}" was not printed', fault)
+    if not laid.pages:
+        return BAD_INPUT
+    write = page.write_page if kind != ".pdf" else pdf.write_pdf
+    made = write(laid.pages, run)
+    try:
+        write_bytes_safely(
+            target, made.encode("utf-8") if isinstance(made, str) else made, overwrite=True
+        )
+    except OSError as problem:
+        raise _Stop(f"cannot write {_shown(target)}: {problem.strerror or problem}") from None
+    print(f"written: {_shown(target.resolve())}")
+    size = {"a4": "A4", "letter": "Letter"}[run.paper]
+    print(f"         {len(laid.pages)} sheets on {size} paper; print at 100 %, black is enough")
+    return BAD_INPUT if laid.failed else OK
+
+
+def _day_of(word: str | None) -> str:
+    """Return the day that is printed: the one that was named, or today."""
+    from datetime import UTC, date, datetime
+
+    if word is None:
+        return datetime.now(tz=UTC).astimezone().date().isoformat()
+    try:
+        return date.fromisoformat(word).isoformat()
+    except ValueError:
+        raise _Stop(f'"{_shown(word)}" is no day; write it as 2030-05-17') from None
 
 
 def _write_page(
@@ -771,9 +877,11 @@ def _may_write(target: Path, cell: Path, mark: str) -> None:
         return
     same = cell.exists() and target.samefile(cell)
     try:
-        head = target.read_bytes()[:2000]
+        content = target.read_bytes()
     except OSError as problem:
         raise _Stop(f"cannot read {_shown(target)}: {problem.strerror or problem}") from None
+    # A PDF tells far from its start what it is about.
+    head = content if content.startswith(b"%PDF") else content[:2000]
     if same or mark.encode("ascii") not in head:
         raise _Stop(f"{_shown(target)} is not an earlier report and is left alone; name another")
 

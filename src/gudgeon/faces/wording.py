@@ -17,10 +17,12 @@ __all__ = [
     "Worded",
     "ascii_text",
     "cells",
+    "clean",
     "exit_code",
     "finite",
     "is_number",
     "plain_data",
+    "typeset",
     "worded",
 ]
 
@@ -156,6 +158,19 @@ def ascii_text(words: object) -> str:
             if char < " " or char == "\x7f":
                 plain[-1] = f"\\x{ord(char):02x}"
     return " ".join("".join(plain).split())
+
+
+def typeset(words: object) -> str:
+    """Return `words` with the signs that ASCII must spell out."""
+    text = str(words).replace("+-", "\u00b1").replace("N*m", "N\u00b7m")
+    return text.replace("lbf*ft", "lbf\u00b7ft")
+
+
+def clean(words: str) -> str:
+    """Return `words` on one line, whatever cannot be printed shown as a replacement sign."""
+    return "".join(
+        char if char.isprintable() else " " if char.isspace() else "\ufffd" for char in words
+    )
 
 
 def finite(value: Any) -> float | None:

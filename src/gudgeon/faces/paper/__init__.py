@@ -1,0 +1,1 @@
+"""Sheets on paper: `matter` lays out what is said, `pdf` and `page` typeset it."""
