@@ -276,14 +276,11 @@ class ChangingFindings(ParkingFindings):
         turns = np.linspace(ranges.low[4] - back, ranges.high[4] - back, TURN_CELLS + 1)
         proofs = {hand.name: self._change_proof(hand, need) for hand in self.tools_in_hand}
         quick = {hand.name: self._change_proof(hand, need, SKETCH) for hand in self.tools_in_hand}
-        maps = tuple(
-            ToolMap(
-                hand,
-                (*hand.bodies, *self._arm_bodies(hand, down)),
-                clear_map(proofs[hand.name], low, high, tilts, turns, quick[hand.name]),
-            )
-            for hand in self.tools_in_hand
-        )
+        maps = []
+        for number, hand in enumerate(self.tools_in_hand):
+            self.going(number / len(self.tools_in_hand))
+            found = clear_map(proofs[hand.name], low, high, tilts, turns, quick[hand.name])
+            maps.append(ToolMap(hand, (*hand.bodies, *self._arm_bodies(hand, down)), found))
         together = maps[0].map
         for item in maps[1:]:
             together = together.joined(item.map)
@@ -294,7 +291,7 @@ class ChangingFindings(ParkingFindings):
         ways = () if park is None else self._ways(park)
         longest = self.tools_in_hand[0]
         return ChangingFinding(
-            maps=maps,
+            maps=tuple(maps),
             together=together,
             z_mm=float(low[2]),
             down_mm=down,

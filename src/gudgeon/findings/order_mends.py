@@ -119,7 +119,8 @@ class OrderMendFindings(OrderFindings):
 
     @property
     def _short_effort(self) -> Effort:
-        return replace(self.effort, rounds=min(self.effort.rounds, ROUNDS), bound=0.0, told=None)
+        rounds = min(self.effort.rounds, ROUNDS)
+        return self._told_effort(replace(self.effort, rounds=rounds, bound=0.0, told=None))
 
     def _plain_mends(self, found: OrderFinding) -> list[Mend]:
         """Return mends that follow from the order as it is: they are the least that is saved."""
@@ -132,14 +133,27 @@ class OrderMendFindings(OrderFindings):
     def _sought_mends(self, found: OrderFinding) -> list[Mend]:
         now, hint = found.round.seconds, found.round.nodes
         effort = self._short_effort
+        spare = list(dict.fromkeys(job.number for job in found.jobs.jobs if job.spare))[:MOST_TRIED]
+        rules: dict[tuple[str, str], set[tuple[int, int]]] = {}
+        jobs = found.jobs.jobs
+        for first, then, _ in found.jobs.before:
+            key = jobs[first].operation, jobs[then].operation
+            rules.setdefault(key, set()).add((first, then))
+        waits = list(rules.items())[:MOST_TRIED]
+        of = 1 + found.restricted + len(spare) + len(waits)
+        done = 0
 
         def saved(
             network: Network,
             variation: Variation = Variation(),  # noqa: B008 - frozen
             without: frozenset[tuple[int, int]] = frozenset(),
         ) -> float:
+            nonlocal done
             nodes = _carried(found.network, hint, network)
-            return now - best_round(network, effort, variation, without=without, hint=nodes).seconds
+            with self.part(done / of, (done + 1) / of):
+                best = best_round(network, effort, variation, without=without, hint=nodes)
+            done += 1
+            return now - best.seconds
 
         mends = [
             Mend(
@@ -155,8 +169,7 @@ class OrderMendFindings(OrderFindings):
                     saved(free),
                 )
             )
-        with_spare = dict.fromkeys(job.number for job in found.jobs.jobs if job.spare)
-        for number in list(with_spare)[:MOST_TRIED]:
+        for number in spare:
             name = called(self.cell.operations[number], number)
             try:
                 less = saved(self.network_with(frozenset({number})))
@@ -169,12 +182,7 @@ class OrderMendFindings(OrderFindings):
                     less,
                 )
             )
-        rules: dict[tuple[str, str], set[tuple[int, int]]] = {}
-        jobs = found.jobs.jobs
-        for first, then, _ in found.jobs.before:
-            key = jobs[first].operation, jobs[then].operation
-            rules.setdefault(key, set()).add((first, then))
-        for (first_name, then_name), pairs in list(rules.items())[:MOST_TRIED]:
+        for (first_name, then_name), pairs in waits:
             mends.append(
                 Mend(
                     f'do not make "{then_name}" wait for "{first_name}", if the part allows it',
@@ -188,8 +196,8 @@ class OrderMendFindings(OrderFindings):
         if not found.jobs.empty or found.unknown:
             return []
         stations = tuple(replace(station, empty=None) for station in self.cell.stations)
-        other = type(self)(replace(self.cell, stations=stations), self.programs, self._short_effort)
-        filled = other.load_time
+        cell = replace(self.cell, stations=stations)
+        filled = self.telling(type(self)(cell, self.programs, self._short_effort)).load_time
         if filled is None:
             return []
         gained = found.load.value / found.parts - filled.seconds_per_part
@@ -221,7 +229,10 @@ class OrderMendFindings(OrderFindings):
         """
         if len(self.ordering.network.nodes) > MOST_NODES:
             return None
-        turns = [self._turn(now, end, varied, slope) for end in ends]
+        turns = []
+        for number, end in enumerate(ends):
+            with self.part(number / len(ends), (number + 1) / len(ends)):
+                turns.append(self._turn(now, end, varied, slope))
         return min(
             (turn for turn in turns if turn is not None),
             key=lambda turn: abs(turn.value - now),
@@ -239,9 +250,10 @@ class OrderMendFindings(OrderFindings):
         network, own = found.network, found.round
         grows = slope(network.legs(own.nodes))
         value, turn = end, None
-        for _ in range(STEPS):
+        for step in range(STEPS):
             variation = varied(value)
-            other = best_round(network, effort, variation, hint=own.nodes)
+            with self.part(step / STEPS, (step + 1) / STEPS):
+                other = best_round(network, effort, variation, hint=own.nodes)
             legs = network.legs(other.nodes)
             apart = grows - slope(legs)
             kept = network.seconds(own.nodes, variation)

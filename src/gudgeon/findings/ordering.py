@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 
 import numpy as np
 
 from gudgeon.answer import Missing
+from gudgeon.findings.effort import Effort
 from gudgeon.findings.gather import Lacking
 from gudgeon.findings.job_times import (
     CARRIED_OVER,
@@ -257,7 +258,7 @@ class OrderFindings(JobTimeFindings):
 
     def _order_of(self, jobs: JobsFinding) -> OrderFinding:
         network = self.network
-        best = best_round(network, self.effort, hint=self._file_order or ())
+        best = best_round(network, self._told_effort(self.effort), hint=self._file_order or ())
         legs = network.legs(best.nodes)
         steps: list[Step] = []
         at = 0.0
@@ -297,6 +298,17 @@ class OrderFindings(JobTimeFindings):
             told=self._order_told(jobs),
             missing=self._order_missing(jobs),
         )
+
+    def _told_effort(self, effort: Effort) -> Effort:
+        """Return the effort with what tells its share and hears a stop, where nobody else does."""
+        if self.told is None or effort.keep_going is not None:
+            return effort
+
+        def going() -> bool:
+            self.going(1.0)  # the search is done, and what the bound takes cannot be told
+            return True
+
+        return replace(effort, told=self.going, bound_going=effort.bound_going or going)
 
     def _order_causes(self, legs: Sequence[Leg]) -> dict[str, Amount]:
         """Return seconds by cause; what is off in one cut of an operation is off in all alike."""

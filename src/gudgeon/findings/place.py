@@ -183,7 +183,9 @@ class PlaceFindings(FlangeFindings, RuleFindings):
         cell = self.placed_cell
         base = _numbers(self)
         squares = dict.fromkeys(base, 0.0)
-        for _, lower, higher in moved_entries(cell):
+        moved = list(moved_entries(cell))
+        for number, (_, lower, higher) in enumerate(moved):
+            self.going(number / len(moved))
             ends = (_numbers(self._again(lower)), _numbers(self._again(higher)))
             for name in base:
                 if name in ends[0] and name in ends[1]:

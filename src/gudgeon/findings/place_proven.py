@@ -61,11 +61,15 @@ class ProvenPlaceFindings(WayFindings):
         """
         if not self.zeros_on_unit:
             return ()
+        tried = [
+            (place, at, beside)
+            for place in self.places.places
+            for at, beside in self._offsets(place)
+        ][:MOST_PLACES]
         found: list[tuple[ProvenPlace, float]] = []
-        for place in self.places.places:
-            for at, beside in self._offsets(place):
-                if len(found) < MOST_PLACES:
-                    found.append((self._proven(place, at), beside))
+        for number, (place, at, beside) in enumerate(tried):
+            self.going(number / len(tried))
+            found.append((self._proven(place, at), beside))
         found.sort(key=lambda item: (not item[0].works, -item[0].reached, item[1], item[0].yaw_rad))
         return tuple(place for place, _ in found)
 
@@ -105,7 +109,7 @@ class ProvenPlaceFindings(WayFindings):
         placement = replace(
             cell.placement, centre_x=Amount(chosen.x_mm), centre_y=Amount(chosen.y_mm)
         )
-        return type(self)(replace(cell, placement=placement))
+        return self.telling(type(self)(replace(cell, placement=placement)))
 
     @cached_property
     def _tools(self) -> dict[int, tuple[Body, ...]]:
@@ -172,6 +176,7 @@ class ProvenPlaceFindings(WayFindings):
         for zero in self.zeros_on_unit:
             if zero.station in lost:
                 continue
+            self.going()  # thousands of proofs may be ahead: a stop is heard here
             way = self._way_of(zero)
             if way is not None and not way.proven:
                 touch = way.contact_tilt_rad

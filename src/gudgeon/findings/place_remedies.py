@@ -73,7 +73,8 @@ class RemedyFindings(ClosestFindings):
         if all(hose.length is None for hose in hoses):
             return self
         bare = tuple(replace(hose, length=None) for hose in hoses)
-        return type(self)(replace(self.cell, unit=replace(self.cell.unit, hoses=bare)))
+        unit = replace(self.cell.unit, hoses=bare)
+        return self.telling(type(self)(replace(self.cell, unit=unit)))
 
     @cached_property
     def proven(self) -> ProvenFinding | None:
@@ -99,11 +100,14 @@ class RemedyFindings(ClosestFindings):
         )
 
     def _proven_alone(self) -> ProvenFinding | None:
-        here = self.proven_here
+        with self.part(0.0, 0.3):
+            here = self.proven_here
         if here is None:
             return None
-        fitted = self.fitted
-        changes = self._changes(here) if here.lost or not here.works else ()
+        with self.part(0.3, 0.6):
+            fitted = self.fitted
+        with self.part(0.6, 1.0):
+            changes = self._changes(here) if here.lost or not here.works else ()
         without = tuple(
             one.box
             for one in fitted

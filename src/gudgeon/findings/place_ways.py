@@ -122,12 +122,12 @@ class WayFindings(ProofFindings):
         scene = self.own_scene
         prover = Prover(scene)
         known: dict[tuple[object, ...], _Depth] = {}
-        return tuple(
-            self._way_to(scene, prover, pose.tilt_rad, pose.turn_rad, known)
-            if self.has_tilt
-            else self._way_to(scene, prover, 0.0, pose.tilt_rad, known)
-            for pose in self.work_poses
-        )
+        found = []
+        for number, pose in enumerate(self.work_poses):
+            self.going(number / len(self.work_poses))
+            angles = (pose.tilt_rad, pose.turn_rad) if self.has_tilt else (0.0, pose.tilt_rad)
+            found.append(self._way_to(scene, prover, *angles, known))
+        return tuple(found)
 
     @cached_property
     def fitted(self) -> tuple[Fitted, ...]:
@@ -143,15 +143,17 @@ class WayFindings(ProofFindings):
             if not way.proven
             for name in self._guilty(way.pair, replaced)
         }
-        for number, box in enumerate(self.cell.unit.boxes):
+        boxes = self.cell.unit.boxes
+        for number, box in enumerate(boxes):
             if box.name is None or box.name not in guilty | replaced:
                 continue
-            again = self._with_boxes(number, None)
-            found.append(self._fitted(f"without {box.name}", box.name, again))
-            for other in self.cell.unit.alternatives:
-                if other.instead_of == box.name:
-                    again = self._with_boxes(number, other)
-                    found.append(self._fitted(other.name or "alternative", box.name, again))
+            with self.part(number / len(boxes), (number + 1) / len(boxes)):
+                again = self._with_boxes(number, None)
+                found.append(self._fitted(f"without {box.name}", box.name, again))
+                for other in self.cell.unit.alternatives:
+                    if other.instead_of == box.name:
+                        again = self._with_boxes(number, other)
+                        found.append(self._fitted(other.name or "alternative", box.name, again))
         return tuple(found)
 
     def lost_on_the_way(self, ways: Iterable[Way]) -> tuple[str, ...]:
@@ -188,7 +190,7 @@ class WayFindings(ProofFindings):
         return self._other(replace(cell, unit=unit))
 
     def _other(self, cell: Cell) -> WayFindings:
-        return type(self)(cell)
+        return self.telling(type(self)(cell))
 
     def _way_to(
         self,

@@ -50,7 +50,8 @@ def judge_proofs(findings: Findings, says: Says, place: Place | None) -> bool:
     except Lacking:
         return False  # told with the place
     try:
-        found = findings.proven
+        with findings.part(0.0, 0.5):
+            found = findings.proven
     except Lacking as lacking:
         says.wanted += lacking.missing
         what = lacking.missing[0].what
@@ -61,7 +62,8 @@ def judge_proofs(findings: Findings, says: Says, place: Place | None) -> bool:
     _tell_assumed(says, found)
     alone = findings.untied
     says.figures += _figures(alone, found)
-    says.tables += _tables(alone, found)
+    with findings.part(0.5, 1.0):
+        says.tables += _tables(alone, found)
     says.pictures += _pictures(alone, found)
     _tell_hung(says, found)
     here = found.place

@@ -77,11 +77,14 @@ SOURCES: Final = (
 def answer(findings: Findings) -> Answer:
     """Answer the question from the findings."""
     says = Says()
-    place = judge_place(findings, says)
-    match = judge_flange(findings, says)
-    if judge_heights(findings, says):
-        judge_changes(findings, says)
-    proven = judge_proofs(findings, says, place)
+    with findings.part(0.0, 0.25):
+        place = judge_place(findings, says)
+        match = judge_flange(findings, says)
+    with findings.part(0.25, 0.6):
+        if judge_heights(findings, says):
+            judge_changes(findings, says)
+    with findings.part(0.6, 1.0):
+        proven = judge_proofs(findings, says, place)
     caution(findings, says, place)
     wanted = tuple(unique([*says.open, *says.wanted]))
     verdict = (

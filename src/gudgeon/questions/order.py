@@ -93,11 +93,15 @@ def answer(findings: Findings) -> Answer:
     if refused is not None:
         return refused
     try:
-        found = findings.ordering
+        with findings.part(0.0, 0.6):
+            found = findings.ordering
     except Lacking as lacking:
         return cannot_tell(NAME, lacking, about="in which order to cut")
     skeleton = findings.skeleton
-    mends, night = findings.order_mends, findings.night
+    with findings.part(0.6, 0.8):
+        mends, night = findings.order_mends, findings.night
+    with findings.part(0.8, 1.0):
+        flips = _flips(findings, found, night)
     tables = (
         sequence_table(findings, found),
         loading_table(findings, found),
@@ -121,7 +125,7 @@ def answer(findings: Findings) -> Answer:
         figures=(*shown[:2], *(() if night is None else night_figures(night)), *shown[2:]),
         tables=tuple(table for table in tables if table is not None),
         pictures=order_pictures(findings, found),
-        flips=_flips(findings, found, night),
+        flips=flips,
         fix=_fix(mends, night),
         assumed=_assumed(found, night),
         missing=tuple(missing.values()),

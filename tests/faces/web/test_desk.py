@@ -422,3 +422,22 @@ def test_the_rest_of_the_scene_is_worked_out_once_and_anew_when_files_change(
             await desk.scene_more()
 
     play(tmp_path, scene)
+
+
+def test_where_nothing_came_of_it_the_answer_before_is_shown_on(tmp_path: Path) -> None:
+    async def scene(bench: Bench) -> None:
+        await bench.done("first")
+        nothing = {"state": "stopped", "what": "stopped before the end", "answer": None}
+
+        async def stopped(words: Any) -> dict[str, Any]:
+            bench.desk._lines["first", None].stopping = True
+            return nothing
+
+        bench.worker.answers = stopped
+        (bench.folder / "cell.toml").write_text(CELL + "\n")
+        await bench.desk.written()
+        found = await bench.done("first")
+        assert found.state == "stopped" and found.what == "stopped before the end"
+        assert found.stale and found.answer is not None
+
+    play(tmp_path, scene)

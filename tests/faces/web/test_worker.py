@@ -25,6 +25,8 @@ from gudgeon.questions import find_questions, list_questions
 from tests.faces.test_clears_stopped import program
 from tests.questions.test_clears import CELL
 
+DEMO = Path(__file__).parents[3] / "demo"
+
 
 @pytest.fixture
 def folder(tmp_path: Path) -> Path:
@@ -214,3 +216,16 @@ def test_the_order_on_the_page_is_that_of_the_command(tmp_path: Path) -> None:
     assert got.answer.headline == wanted.headline  # type: ignore[union-attr]
     bare = find_questions()["order"].answer(Findings(cell))
     assert bare.headline != wanted.headline
+
+
+@pytest.mark.parametrize("question", ["fits", "order"])
+def test_long_questions_hear_a_stop_and_can_be_asked_again(question: str) -> None:
+    room = Room(Shop(DEMO / "juniper-street.toml"), read_only=True)
+    work, words = job(), {"question": question, "program": None}
+    work.stopped = True
+    found = TASKS["answer"](room, work, **words)
+    assert isinstance(found, wire.AnswerView)
+    assert (found.state, found.answer) == ("stopped", None) and "stopped" in found.what
+    assert found.inputs and room.findings.told is None
+    again = TASKS["answer"](room, job(), **words)
+    assert isinstance(again, wire.AnswerView) and again.state == "done"

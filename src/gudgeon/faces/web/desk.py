@@ -336,7 +336,9 @@ class Desk:
         except Died as problem:
             self._after_death(line, begun, str(problem))
         else:
-            line.view, line.inputs, line.share, line.died = view, view.inputs, 1.0, 0
+            if view.answer is not None or line.view is None:  # else the one before is shown on
+                line.view = view
+            line.inputs, line.share, line.died = view.inputs, 1.0, 0
             if not line.stopping and line.inputs != line.rests_on(await self._look()):
                 self._set(line, "waiting", "")  # its files changed meanwhile
             else:

@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING, Final
 
 from gudgeon import __version__
 from gudgeon.faces.web import wire
-from gudgeon.faces.web.worker import Job, Refused, Room
+from gudgeon.faces.web.worker import READING_PART, Job, Refused, Room
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -74,20 +74,29 @@ def cell(room: Room, job: Job) -> wire.CellView:
 
 def answer(room: Room, job: Job, question: str, program: str | None) -> wire.AnswerView:
     """Answer a question, about a program or without one."""
+    from gudgeon.findings.base import Stopped
     from gudgeon.questions import find_questions
 
     asked = find_questions()[question]
     begun = time.monotonic()
+    low = 0.0
     if getattr(asked, "USES_PROGRAM", False):
         inputs = room.shop.look().everything
-        findings = room.with_programs(inputs, job)
+        findings, low = room.with_programs(inputs, job), READING_PART
     else:
         inputs = room.shop.inputs(program)
         findings = room.findings
         findings.programs = () if program is None else (room.program(program, job),)
-    found = asked.answer(findings)
-    view = answer_view(found, asked.ASKS)
-    if job.heeded:
+    if not getattr(asked, "NEEDS_PROGRAM", False):  # whose proofs tell how far they are
+        findings.told = job.told(low, 1.0)
+    try:
+        view = answer_view(asked.answer(findings), asked.ASKS)
+    except Stopped:
+        view = wire.AnswerView(question=question, asks=asked.ASKS, state="stopped")
+        view.what = "stopped before the end"
+    finally:
+        findings.told = None
+    if job.heeded and view.answer is not None:
         kept = "" if room.read_only else "; what is proven so far is kept"
         view.state, view.what = "stopped", f"stopped before the end{kept}"
     view.program, view.inputs = program, inputs
