@@ -173,6 +173,30 @@ class DriftFinding:
             found[check, axis] = value
         return found
 
+    def expected_at(self, warm_c: float) -> tuple[Floats, Floats]:
+        """Return what to expect of the next check at a temperature, by check and coordinate [mm].
+
+        Parameters
+        ----------
+        warm_c : float
+            Of no effect where no temperature was noted: the warmth of tomorrow is then as unknown
+            as that of the days before.
+
+        Returns
+        -------
+        tuple of ndarray, shape (number of checks, 3)
+            Expected readings, and U at 95 % of one reading against them; NaN where not read.
+        """
+        judged = self.watch
+        expected, expected_u = judged.estimate.expected(judged.columns[:, -1], warm_c)
+        if judged.untold:
+            expected, expected_u = judged.next_expected, judged.next_u
+        reading = judged.estimate.noise * np.array(
+            [np.nanmean(self.record.u[:, j]) for j in range(len(self.series))]
+        )
+        spread = self.k95 * np.hypot(expected_u, reading)
+        return self.spread_out(expected), self.spread_out(spread)
+
     def day_text(self, day: int) -> str:
         """Return a day as it is written."""
         return datetime.date.fromordinal(day).isoformat() if self.dated else f"day {day}"
@@ -207,14 +231,6 @@ class DriftFindings(FirstCheckFindings):
         last = int(judged.kept[-1])
         warm = record.temperature[~np.isnan(record.temperature)]
         next_c = float(warm[-1]) if len(warm) else LEVEL_C
-        expected, expected_u = judged.estimate.expected(judged.columns[:, -1], next_c)
-        if judged.untold:
-            # The warmth of tomorrow is as unknown as that of the days before.
-            expected, expected_u = judged.next_expected, judged.next_u
-        reading = judged.estimate.noise * np.array(
-            [np.nanmean(record.u[:, j]) for j in range(len(series))]
-        )
-        seen = np.hypot(expected_u, reading)
         finding = DriftFinding(
             checks=checks,
             poses_rad=np.array([self._pose_of(name) for name in checks]).reshape(-1, 2),
@@ -241,12 +257,13 @@ class DriftFindings(FirstCheckFindings):
             self._moved(finding, i, change, corrected, last)
             for i, change in enumerate(judged.changes)
         ]
+        expected, expected_u = finding.expected_at(next_c)
         return replace(
             finding,
             outstanding=tuple(one for one in moved if one.put_right is None),
             past=tuple(one for one in moved if one.put_right is not None),
-            expected_mm=finding.spread_out(expected),
-            expected_u_mm=finding.spread_out(k95 * seen),
+            expected_mm=expected,
+            expected_u_mm=expected_u,
         )
 
     # The record --------------------------------------------------------------------------------
