@@ -5,6 +5,7 @@ from __future__ import annotations
 import itertools
 import math
 from dataclasses import replace
+from pathlib import Path
 from typing import Any
 
 import numpy as np
@@ -12,6 +13,7 @@ import pytest
 from scipy.spatial.transform import Rotation
 
 from gudgeon.answer import Answer, Verdict
+from gudgeon.cell.files import load
 from gudgeon.cell.model import Cell, Control, Jog, Placement
 from gudgeon.findings import Findings, Lacking
 from gudgeon.kinematics.naming import nearest_side, side_direction
@@ -277,36 +279,53 @@ def test_the_command_to_write_instead_does_what_was_meant() -> None:
     assert tried >= 4
 
 
+def whole() -> Cell:
+    """Return acceptance case 1: its bodies are entered, so that a program can be proven."""
+    found = load(Path(__file__).parents[1] / "cases" / "case-1.toml").cell
+    assert found is not None
+    return found
+
+
 def test_the_test_program_speaks_the_controls_words() -> None:
     asked = change(
-        cell(), "control", rapid_word="RAPID", stop_word="HALT", end_word="FINISH", comment=";"
+        whole(), "control", rapid_word="G100", stop_word="M10", end_word="M99", comment=";"
     )
     blocks = [row["block"] for row in rows(ask(asked), "test_program")]
-    assert blocks[0].startswith("; TEST OF A AND C")
-    assert "RAPID A5." in blocks and "RAPID A0." in blocks and "RAPID C5." in blocks
-    assert any(b.startswith("HALT") for b in blocks) and blocks[-1] == "FINISH"
-    usual = [row["block"] for row in rows(ask(cell()), "test_program")]
-    assert usual[1] == "G90 G21" and usual[2] == "G53 G0 Z0." and usual[-1] == "M30"
-    inch = [r["block"] for r in rows(ask(change(cell(), "shop", units="in")), "test_program")]
-    assert inch[1] == "G90 G20"
+    assert blocks[0].startswith("; Test of the turning axes")
+    assert any(b.startswith("G53 G100 A5. ;") for b in blocks)
+    assert any(b.startswith("G53 G100 C0. ;") for b in blocks)
+    assert any(b.startswith("M10 ; Z+ side must") for b in blocks) and blocks[-1] == "M99 ; end"
+    usual = [row["block"] for row in rows(ask(whole()), "test_program")]
+    assert usual[0] == "G21 G90" and usual[1] == "G53 G0 Z0." and usual[-1] == "M30"
+    inch = [r["block"] for r in rows(ask(change(whole(), "shop", units="in")), "test_program")]
+    assert inch[0] == "G20 G90"
 
 
 def test_the_test_program_comes_back_to_zero_and_says_what_must_be_seen() -> None:
-    program = rows(ask(cell()), "test_program")
+    program = rows(ask(change(whole(), "control", comment="( )")), "test_program")
     texts = [row["block"] for row in program]
     for letter in "AC":
-        moves = [t for t in texts if t.startswith(f"G0 {letter}")]
-        assert moves == [f"G0 {letter}5.", f"G0 {letter}0."]
+        moves = [t.split(" (")[0] for t in texts if t.startswith(f"G53 G0 {letter}")]
+        assert moves == [f"G53 G0 {letter}5.", f"G53 G0 {letter}0."]
     assert any("Z+ SIDE MUST HAVE GONE TO Y+" in t for t in texts)
     assert any("X+ SIDE MUST HAVE GONE TO Y-" in t for t in texts)
+    assert any("top (Z+) went to back (Y+)" in row["watch"] for row in program)
 
 
 def test_the_small_turn_keeps_to_the_limits() -> None:
-    asked = change(cell(), "unit", tilt_range=(deg(-90), deg(0)))
-    texts = [row["block"] for row in rows(ask(asked), "test_program")]
-    assert "G0 A-5." in texts
+    asked = change(whole(), "unit", tilt_range=(deg(-90), deg(0)))
+    program = rows(ask(asked), "test_program")
+    assert "G53 G0 A-5." in [row["block"] for row in program]
     # Minus moves the top the other way: to the front.
-    assert any("Z+ SIDE MUST HAVE GONE TO Y-" in t for t in texts)
+    assert any("top (Z+) went to front (Y-)" in row["watch"] for row in program)
+
+
+def test_without_bodies_the_test_is_told_as_steps_by_hand() -> None:
+    steps = rows(ask(cell()), "test_by_hand")
+    jogs = [row for row in steps if row["do"].startswith("Jog A by +5 deg")]
+    assert len(jogs) == 1 and "back (Y+)" in jogs[0]["see"]
+    with pytest.raises(KeyError):
+        ask(cell()).table("test_program")
 
 
 def test_the_picture_is_drawn_even_when_nothing_is_known() -> None:

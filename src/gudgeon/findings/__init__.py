@@ -12,15 +12,15 @@ from collections.abc import Sequence
 from gudgeon.cell.model import Cell
 from gudgeon.findings.accuracy_mends import MendFindings
 from gudgeon.findings.cash import CashFindings
+from gudgeon.findings.check_path import CheckPathFindings
 from gudgeon.findings.cleared import ClearedFindings
 from gudgeon.findings.control import ControlFindings
 from gudgeon.findings.drifted_parts import DriftedPartFindings
 from gudgeon.findings.effort import USUAL_EFFORT, Effort
-from gudgeon.findings.fixture_sides import FixtureSideFindings
 from gudgeon.findings.gather import Gather, Lacking
+from gudgeon.findings.jog_test import JogTestFindings
 from gudgeon.findings.lines import LineFindings
 from gudgeon.findings.loads import LoadFindings
-from gudgeon.findings.morning import MorningFindings
 from gudgeon.findings.next_readings import NextReadingFindings
 from gudgeon.findings.part_points import PartPointFindings
 from gudgeon.findings.place import PlaceFindings
@@ -39,12 +39,14 @@ __all__ = ["Findings", "Gather", "Lacking"]
 
 class Findings(
     MendFindings,
-    ClearedFindings,
     SkeletonFindings,
     PlayedFindings,
     ViewFindings,
     PieceFindings,
+    CheckPathFindings,
     WarmUpFindings,
+    JogTestFindings,
+    ClearedFindings,
     RemedyFindings,
     SceneFindings,
     CashFindings,
@@ -52,8 +54,6 @@ class Findings(
     PlaceFindings,
     NextReadingFindings,
     DriftedPartFindings,
-    MorningFindings,
-    FixtureSideFindings,
     PartPointFindings,
     ControlFindings,
     LineFindings,

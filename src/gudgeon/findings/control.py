@@ -36,7 +36,7 @@ from gudgeon.program.dialect import (
 from gudgeon.program.track import Flag
 from gudgeon.quantity.amount import Amount
 
-__all__ = ["COMPUTED", "ENTERED", "ControlFinding", "ControlFindings", "word_text"]
+__all__ = ["BRAKE_FLAGS", "COMPUTED", "ENTERED", "ControlFinding", "ControlFindings", "word_text"]
 
 ENTERED: Final = "entered"
 COMPUTED: Final = 'computed by "offsets"'
@@ -61,7 +61,7 @@ _REPLACING: Final[Mapping[str, tuple[Meaning, str]]] = {
 
 _SHIFTS: Final = {"X+": (1.0, 0.0), "X-": (-1.0, 0.0), "Y+": (0.0, 1.0), "Y-": (0.0, -1.0)}
 
-_BRAKES: Final[Mapping[str, Flag]] = {
+BRAKE_FLAGS: Final[Mapping[str, Flag]] = {
     "clamps tilt": Flag.CLAMPS_TILT,
     "clamps rotary": Flag.CLAMPS_ROTARY,
     "clamps both": Flag.CLAMPS_TILT | Flag.CLAMPS_ROTARY,
@@ -328,7 +328,7 @@ def _words(control: Control) -> tuple[dict[WordKey, Role], tuple[str, ...]]:
             continue
         words[word] = Role(Meaning(item.means), item.number or 0)
         if item.means == Meaning.NO_MOTION.value:
-            words[word] = Role(Meaning.NO_MOTION, int(_BRAKES.get(item.brakes or "", Flag(0))))
+            words[word] = Role(Meaning.NO_MOTION, int(BRAKE_FLAGS.get(item.brakes or "", Flag(0))))
         if item.means == Meaning.OFFSET.value and item.number is not None:
             names += [""] * (item.number - len(names))
             names[item.number - 1] = names[item.number - 1] or word_text(word)

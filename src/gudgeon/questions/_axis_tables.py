@@ -12,7 +12,9 @@ from numpy.typing import NDArray
 from gudgeon.answer import Column, Picture, Table
 from gudgeon.drawing.plan import Plan
 from gudgeon.findings import Findings
+from gudgeon.findings.jog_test import seen_for_plus, side_words
 from gudgeon.findings.senses import AxisEvidence
+from gudgeon.findings.written import Written
 from gudgeon.kinematics.chain import AxisLine, TurningAxis, WorkChain
 from gudgeon.kinematics.inverse import poses_facing
 from gudgeon.kinematics.naming import (
@@ -31,7 +33,6 @@ __all__ = [
     "axis_map",
     "jogs_table",
     "old_program",
-    "seen_for_plus",
     "sketch",
     "test_program",
     "turn_words",
@@ -41,16 +42,7 @@ __all__ = [
 Floats = NDArray[np.float64]
 Point = tuple[float, float]
 
-_SIDE_WORDS: Final = {
-    "X+": "right",
-    "X-": "left",
-    "Y+": "back",
-    "Y-": "front",
-    "Z+": "top",
-    "Z-": "bottom",
-}
 _QUARTER: Final = math.pi / 2.0
-_SMALL: Final = math.radians(5.0)
 _UP: Final = (0.0, 0.0, 1.0)
 
 
@@ -62,13 +54,6 @@ def turn_words(along: str, sense: int) -> str:
     return f"{'counter-clockwise' if counter else 'clockwise'} seen from {seen_from}"
 
 
-def seen_for_plus(item: AxisEvidence, sense: int) -> tuple[str, str]:
-    """Return the side to watch and the side to which it moves for a plus jog."""
-    watched = "Z+" if item.along != "Z" else "X+"
-    turn = sense * np.asarray(item.direction)
-    return watched, nearest_side(np.cross(turn, side_direction(watched)))[0]
-
-
 def axis_map(findings: Findings, evidence: Sequence[AxisEvidence]) -> Table:
     """Return letter, sense and what is seen for each axis."""
     rows = []
@@ -78,7 +63,8 @@ def axis_map(findings: Findings, evidence: Sequence[AxisEvidence]) -> Table:
             seen = "contradiction: see above" if item.disagrees else "not known yet"
         else:
             watched, moved = seen_for_plus(item, sense)
-            seen = f"{_side(watched)} goes to {_side(moved)}: {turn_words(item.along, sense)}"
+            goes = f"{side_words(watched)} goes to {side_words(moved)}"
+            seen = f"{goes}: {turn_words(item.along, sense)}"
         askew = (
             f" ({math.degrees(item.off_axis_rad):.1f} deg off)" if item.off_axis_rad > 1e-9 else ""
         )
@@ -223,8 +209,9 @@ def _outcome(rotation: Floats) -> str:
     """Say what a turn does: which side comes up, or where the right side goes."""
     up = nearest_side(rotation.T @ np.asarray(_UP))[0]
     if up != "Z+":
-        return f"{_side(up)} comes up"
-    return f"{_side('X+')} goes to {_side(nearest_side(rotation @ side_direction('X+'))[0])}"
+        return f"{side_words(up)} comes up"
+    side = nearest_side(rotation @ side_direction("X+"))[0]
+    return f"{side_words('X+')} goes to {side_words(side)}"
 
 
 def _instead(chain: WorkChain, evidence: Sequence[AxisEvidence], meant: Floats) -> str:
@@ -242,62 +229,21 @@ def _instead(chain: WorkChain, evidence: Sequence[AxisEvidence], meant: Floats) 
     return _command(evidence, found[0].angles_rad) + " (same side up, turned otherwise in plan)"
 
 
-def test_program(findings: Findings, evidence: Sequence[AxisEvidence]) -> Table:
-    """Return a program that turns each axis a little and back, with a stop to look each time."""
-    control, machine = findings.cell.control, findings.cell.machine
-    rapid = control.rapid_word or "G0"
-    stop = control.stop_word or "M0"
-    letters = [str(item.letter) for item in evidence]
-    rows: list[tuple[int, str, str]] = []
-
-    def add(block: str, watch: str = "") -> None:
-        rows.append((len(rows) + 1, block, watch))
-
-    def remark(words: str) -> str:
-        return f"; {words}" if control.comment == ";" else f"({words})"
-
-    add(
-        remark(f"TEST OF {' AND '.join(letters)}"),
-        "Start: unit empty, hoses free, no tool in the spindle, unit displays zero, lowest rapid, "
-        "hand on the stop",
-    )
-    units_word = control.inch_word or "G20" if findings.units.inch else control.metric_word or "G21"
-    add(f"{control.absolute_word or 'G90'} {units_word}", "Absolute positions, shop's units")
-    if machine.travel_z is not None:
-        top = findings.units.shown(Kind.LENGTH, machine.travel_z[1].value)
-        add(
-            f"{control.machine_word or 'G53'} {rapid} Z{_number(top)}",
-            "The head goes to the top of Z and nowhere else",
+def test_program(written: Written) -> Table:
+    """Return the program that turns each axis a little and back, or the same by hand."""
+    if not written.lines:
+        return Table(
+            "test_by_hand",
+            "Test by hand: each axis a little and back",
+            (Column("step", "Step"), Column("do", "Do"), Column("see", "What to see")),
+            tuple((k, do, see) for k, (do, see) in enumerate(written.by_hand, start=1)),
         )
-    else:
-        add(remark("BRING THE HEAD TO THE TOP OF Z BY HAND FIRST"), "The top of Z is not given")
-    add(stop, "Look: nothing stands in the swing of the unit")
-    for item, axis in zip(evidence, findings.turning_only.axes, strict=True):
-        step = _small_step(axis)
-        assert item.sense is not None  # the table is made only when all is known
-        watched, moved = seen_for_plus(item, item.sense if step > 0 else -item.sense)
-        add(f"{rapid} {item.letter}{_number(math.degrees(step))}", "A small turn")
-        add(
-            f"{stop} {remark(f'{watched} SIDE MUST HAVE GONE TO {moved}')}",
-            f"Look: {_side(watched)} went to {_side(moved)}; if not, press reset and go on by hand",
-        )
-        add(f"{rapid} {item.letter}{_number(0.0)}", "Back")
-        add(stop, "Look: back where it was")
-    add(control.end_word or "M30", "End")
     return Table(
         "test_program",
         "Test program: each axis a little and back, with a stop to look",
         (Column("line", "Line"), Column("block", "Block"), Column("watch", "What to see")),
-        tuple(rows),
+        tuple((k, block, words) for k, (block, words) in enumerate(written.lines, start=1)),
     )
-
-
-def _small_step(axis: TurningAxis) -> float:
-    """Return plus 5 deg, or the nearest to it that the limits allow."""
-    for angle in (_SMALL, -_SMALL):
-        if _within(axis, angle):
-            return angle
-    return axis.high_rad if abs(axis.high_rad) >= abs(axis.low_rad) else axis.low_rad
 
 
 def sketch(findings: Findings, evidence: Sequence[AxisEvidence]) -> Picture:
@@ -380,14 +326,10 @@ def _command(
     return " ".join(words)
 
 
-def _side(side: str) -> str:
-    return f"{_SIDE_WORDS[side]} ({side})"
-
-
 def _side_near(direction: Floats) -> str:
     side, off = nearest_side(direction)
     askew = f", {math.degrees(off):.0f} deg off" if off > math.radians(0.5) else ""
-    return _side(side) + askew
+    return side_words(side) + askew
 
 
 def _within(axis: TurningAxis, angle: float) -> bool:
@@ -396,9 +338,3 @@ def _within(axis: TurningAxis, angle: float) -> bool:
 
 def _clamped(axis: TurningAxis, angle: float) -> float:
     return min(max(angle, axis.low_rad), axis.high_rad)
-
-
-def _number(value: float) -> str:
-    """Return a number as programs want it: with a decimal point, never an exponent."""
-    text = f"{value:.4f}".rstrip("0")
-    return "0." if text in ("0.", "-0.") else text

@@ -10,7 +10,7 @@ from gudgeon.drawing.plan import Plan
 from gudgeon.findings import Findings
 from gudgeon.findings.hoses import HangingFinding, HoseFinding
 from gudgeon.findings.travel import PlaneFinding, TravelFinding
-from gudgeon.findings.warm_up import WarmUp
+from gudgeon.findings.written import Written
 from gudgeon.quantity.kinds import Kind
 from gudgeon.questions._proof_views import angle_text, pair_text
 from gudgeon.questions._shared import figure
@@ -231,7 +231,7 @@ def hanging_table(findings: Findings, hanging: tuple[HangingFinding, ...]) -> Ta
     )
 
 
-def warm_up_table(warm: WarmUp) -> Table | None:
+def warm_up_table(warm: Written) -> Table | None:
     """Return the warm-up program, line by line."""
     if not warm.lines:
         return None

@@ -134,10 +134,13 @@ def answer(findings: Findings) -> Answer:
             so_far=so_far,
         )
 
+    jog_test = findings.jog_test
+    if jog_test.refused:
+        assumed = (*assumed, f"No test program is offered: {jog_test.refused}.")
     tables += [
         what_comes_up(findings, evidence),
         old_program(findings, evidence),
-        test_program(findings, evidence),
+        test_program(jog_test),
     ]
     odd = _off_standard(evidence)
     seen = [item for item in evidence if item.jogs]
@@ -154,14 +157,15 @@ def answer(findings: Findings) -> Answer:
     else:
         verdict, fix = Verdict.YES, None
         headline = f"{said}, all as ISO 841 has it."
+    run = "Run the test program" if jog_test.lines else "Do the test by hand"
     if len(seen) < len(evidence):
         unseen = " and ".join(str(item.letter) for item in evidence if not item.jogs)
         next_step = (
-            f"Run the test program with the unit empty and watch {unseen}: nobody has yet seen "
-            "the declared sense on the machine."
+            f"{run} with the unit empty and watch {unseen}: nobody has yet seen the declared sense "
+            "on the machine."
         )
     else:
-        next_step = "Run the test program once with the unit empty, then ask where the axes turn."
+        next_step = f"{run} once with the unit empty, then ask where the axes turn."
     return Answer(
         question=NAME,
         verdict=verdict,
@@ -170,7 +174,7 @@ def answer(findings: Findings) -> Answer:
         figures=_figures(findings, evidence, clashes),
         tables=tuple(tables),
         pictures=(sketch(findings, evidence),),
-        flips="A mark that moves the other way in the test program turns this answer into a no.",
+        flips="A mark that moves the other way in the test turns this answer into a no.",
         fix=fix,
         assumed=assumed,
         missing=unusable,

@@ -41,7 +41,7 @@ from gudgeon.answer import Answer, Missing, Verdict
 from gudgeon.findings import Findings, Lacking
 from gudgeon.findings.hoses import HangingFinding, HoseFinding
 from gudgeon.findings.travel import PlaneFinding, TravelFinding
-from gudgeon.findings.warm_up import WarmUp
+from gudgeon.findings.written import Written
 from gudgeon.quantity.kinds import Kind
 from gudgeon.questions._proof_views import angle_text, pair_text, pose_views, tie_words
 from gudgeon.questions._shared import as_order, cannot_tell
@@ -86,7 +86,7 @@ def answer(findings: Findings) -> Answer:
     except Lacking as lacking:
         planes, lacking_tools = (), lacking
     hanging = findings.hoses_hanging
-    warm = WarmUp((), "") if lacking_tools else _warm_up(findings)
+    warm = Written("warm-up", "") if lacking_tools else findings.warm_up
     told = _Told(findings, limits, planes, hoses, hanging, warm)
     if lacking_tools is not None:
         return cannot_tell(
@@ -96,13 +96,6 @@ def answer(findings: Findings) -> Answer:
             so_far=told.answer(Verdict.YES, "", "-"),
         )
     return told.judged()
-
-
-def _warm_up(findings: Findings) -> WarmUp:
-    try:
-        return findings.warm_up
-    except Lacking as lacking:
-        return WarmUp((), f"{lacking.missing[0].what} is missing")
 
 
 class _Told:
@@ -115,7 +108,7 @@ class _Told:
         planes: tuple[PlaneFinding, ...],
         hoses: tuple[HoseFinding, ...],
         hanging: tuple[HangingFinding, ...],
-        warm: WarmUp,
+        warm: Written,
     ) -> None:
         self.findings, self.limits, self.planes = findings, limits, planes
         self.hoses, self.hanging, self.warm = hoses, hanging, warm
