@@ -17,10 +17,12 @@ from gudgeon.findings.cleared import ClearedFindings
 from gudgeon.findings.control import ControlFindings
 from gudgeon.findings.drifted_parts import DriftedPartFindings
 from gudgeon.findings.effort import USUAL_EFFORT, Effort
+from gudgeon.findings.fixture_sides import FixtureSideFindings
 from gudgeon.findings.gather import Gather, Lacking
 from gudgeon.findings.jog_test import JogTestFindings
 from gudgeon.findings.lines import LineFindings
 from gudgeon.findings.loads import LoadFindings
+from gudgeon.findings.morning import MorningFindings
 from gudgeon.findings.next_readings import NextReadingFindings
 from gudgeon.findings.part_points import PartPointFindings
 from gudgeon.findings.place import PlaceFindings
@@ -54,6 +56,8 @@ class Findings(
     PlaceFindings,
     NextReadingFindings,
     DriftedPartFindings,
+    MorningFindings,
+    FixtureSideFindings,
     PartPointFindings,
     ControlFindings,
     LineFindings,
