@@ -112,6 +112,8 @@ class DialCheck:
         The figure may be so much, either way.
     mm_per_rad : float
         By how much the figure grows with the angle that it shows.
+    mm_per_tilt : float
+        By how much it grows with the programmed tilt [mm/rad].
     """
 
     name: str
@@ -122,6 +124,7 @@ class DialCheck:
     limit: AngleLimit
     limit_mm: float
     mm_per_rad: float
+    mm_per_tilt: float
 
 
 @dataclass(frozen=True, slots=True)
@@ -149,9 +152,11 @@ class Squaring:
         The axis lines were touched.
     diameter_assumed : bool
     limits : dict of str to AngleLimit
-    middle_mm : ndarray, shape (3,), or None
-        Middle of the platter face in T, both angles zero; ``None`` where its place is not known.
+    placed : bool
+        The place of the unit in T is known.
     frame : LineFrame
+    values : ndarray
+        Parameters of the lines as they are believed.
     """
 
     radius_mm: float
@@ -165,8 +170,18 @@ class Squaring:
     measured: bool
     diameter_assumed: bool
     limits: dict[str, AngleLimit]
-    middle_mm: Floats | None
+    placed: bool
     frame: LineFrame
+    values: Floats
+
+    def at(self, stop: Stop) -> Floats | None:
+        """Return where the tip stands at a stop, T [mm]; ``None`` where nobody knows the place."""
+        if not self.placed:
+            return None
+        chain = self.frame.chain(self.values)
+        angles = [stop.tilt_rad, stop.turn_rad][2 - len(chain.axes) :]
+        middle = chain.points(angles, self.frame.platter_origin(self.values))
+        return np.asarray(middle + np.asarray(stop.at_mm))
 
     def check(self, name: str) -> DialCheck | None:
         """Return the check called `name`, if this unit has it."""
@@ -218,8 +233,9 @@ def squaring(findings: Findings) -> Squaring:
         measured=lines is not None and lines.measured,
         diameter_assumed=findings.cell.unit.platter_diameter is None,
         limits=limits,
-        middle_mm=None if lines is None else frame.platter_origin(values),
+        placed=lines is not None,
         frame=frame,
+        values=values,
     )
 
 
@@ -325,7 +341,24 @@ class _Work:
             limit,
             abs(slope) * limit.rad,
             slope,
+            sum(w * self.by_tilt(run) for w, run in zip(weights, runs, strict=True)),
         )
+
+    def by_tilt(self, run: Dial) -> float:
+        """Return by how much a run grows with the programmed tilt, the dial standing still."""
+        if not self.two:
+            return 0.0
+
+        def shown(stop: Stop, by: float) -> float:
+            middle, _ = self.face(self.values, stop.tilt_rad, stop.turn_rad)
+            moved, out = self.face(self.values, stop.tilt_rad + by, stop.turn_rad)
+            at = middle + np.asarray(stop.at_mm)
+            return float(dial_reading(at, side_direction(stop.toward), moved, out))
+
+        def over(by: float) -> float:
+            return shown(run.end, by) - shown(run.start, by)
+
+        return (over(ANGLE_STEP) - over(-ANGLE_STEP)) / (2.0 * ANGLE_STEP)
 
     def level(self, radius: float) -> tuple[tuple[Stop, ...], tuple[Dial, ...]]:
         ways = (self.along_axis, self.across_axis, -self.along_axis, -self.across_axis)

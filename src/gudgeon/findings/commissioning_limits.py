@@ -46,6 +46,9 @@ FACE: Final = ("face_x", "face_y")
 
 TURNS: Final = ("tilt", "rotary")
 
+LEAST_MM: Final = 1.0
+"""Shorter work than this is not entered."""
+
 _LEANS: Final = {
     True: ("tilt_pitch", "tilt_yaw", "rotary_roll", "rotary_pitch"),
     False: ("rotary_pitch", "rotary_yaw"),
@@ -76,14 +79,14 @@ def angle_limits(findings: Findings) -> dict[str, AngleLimit]:
     The least of what the drawing's dimensions and the accuracy that is wanted ask; what is usual
     where neither is entered.
     """
-    names = [*_LEANS[findings.has_tilt], *FACE, *TURNS]
-    rest = _from_wanted(findings)
-    limits = dict.fromkeys(names, rest)
+    limits = dict.fromkeys(_LEANS[findings.has_tilt], _from_wanted(findings, _part_mm(findings)))
+    # What the lines do not show moves the work by its distance from them, too.
+    limits |= dict.fromkeys((*FACE, *TURNS), _from_wanted(findings, _reach_mm(findings)))
+    least = {name: WIDEST_RAD if one.usual else one.rad for name, one in limits.items()}
     try:
         found = findings.accuracy.dimensions if findings.cell.dimensions else ()
     except Lacking:
         found = ()
-    least = dict.fromkeys(names, WIDEST_RAD if rest.usual else rest.rad)
     for one in found:
         half = _half_width(one)
         if not math.isfinite(half):
@@ -96,21 +99,37 @@ def angle_limits(findings: Findings) -> dict[str, AngleLimit]:
 
 
 def dimension_slopes(job: Job, dimension: Dimension) -> list[tuple[str, float]]:
-    """Return by how much each angle spoils a dimension, every zero being right [mm/rad]."""
+    """Return by how much each angle spoils a dimension [mm/rad].
+
+    A lean of a line with every zero right, for the work offsets follow the lines; what the lines
+    do not show, with the zeros as the job has them.
+    """
     count = len(job.values)
     two = len(job.sizes.index_u) == 2
     leans = (2, 3, 6, 7) if two else (2, 3)
-    names = [*_LEANS[two], *FACE]
+    found = _slopes(job, dimension, dict(zip(_LEANS[two], leans, strict=True)), True)
+    return found + _slopes(
+        job, dimension, dict(zip(FACE, (count, count + 1), strict=True)), job.sizes.probed
+    )
+
+
+def _slopes(
+    job: Job, dimension: Dimension, rows: dict[str, int], probed: bool
+) -> list[tuple[str, float]]:
+    """Return the slopes by some parameters; with those of the face, by the positionings, too."""
+    count = len(job.values)
+    names = tuple(rows)
     columns = np.zeros((count + 2, len(names)))
-    for k, row in enumerate((*leans, count, count + 1)):
-        columns[row, k] = 1.0
-    quiet = Sizes(index_u=(1.0,) * len(job.sizes.index_u), probed=True)
+    for k, name in enumerate(names):
+        columns[rows[name], k] = 1.0
+    two = len(job.sizes.index_u) == 2
+    turns = (1.0,) * len(job.sizes.index_u) if names == FACE else (0.0,) * len(job.sizes.index_u)
     asked = replace(
         job,
         lines_of=_with_face(job.lines_of, count),
         values=np.append(job.values, [0.0, 0.0]),
         factors=(Factor("lines", columns),),
-        sizes=quiet,
+        sizes=Sizes(index_u=turns, lost_half=(0.0,) * len(turns), probed=probed),
         warm_lever=np.zeros(3),
     )
     sources = sources_of(asked)
@@ -123,8 +142,7 @@ def dimension_slopes(job: Job, dimension: Dimension) -> list[tuple[str, float]]:
         if source.cause == "lines":
             found.append((names[int(str(source.key[1]))], slope))
         elif source.cause == "index":
-            axis = int(str(source.key[0])) + (0 if two else 1)
-            found.append((TURNS[axis], slope))
+            found.append((TURNS[int(str(source.key[0])) + (0 if two else 1)], slope))
     return found
 
 
@@ -154,12 +172,11 @@ def _words(findings: Findings, one: DimensionFound, half: float) -> str:
     return f"a quarter of the tolerance +-{findings.units.text(kind, half)} of {one.name}"
 
 
-def _from_wanted(findings: Findings) -> AngleLimit:
+def _from_wanted(findings: Findings, lever: float) -> AngleLimit:
     units, wanted = findings.units, findings.cell.readings.wanted
     if wanted is None:
         per = "0.0004 in over 4 in" if units.inch else "0.01 mm over 100 mm"
         return AngleLimit(USUAL_RAD, f"{per}: common practice, no source", True)
-    lever = _part_mm(findings)
     return AngleLimit(
         SHARE * wanted.value / lever,
         f"a quarter of the accuracy wanted, {units.text(Kind.LENGTH, wanted.value)}, over "
@@ -176,7 +193,16 @@ def _part_mm(findings: Findings) -> float:
         for point in points:
             longest = max([longest, *(math.dist(point, other) for other in points)])
     fixture = findings.cell.fixture
-    if longest >= 1.0:
+    if longest >= LEAST_MM:
         return longest
     half = fixture.half_width or fixture.radius
     return platter_radius(findings.cell) if half is None else half.value
+
+
+def _reach_mm(findings: Findings) -> float:
+    """Return how far the work reaches from the middle of the platter."""
+    own = _part_mm(findings)
+    at = [station.at for station in findings.cell.stations if station.at is not None]
+    if not at:
+        return own
+    return own + max(math.hypot(*(c.value for c in place)) for place in at)
