@@ -39,9 +39,15 @@ PAPERS: Final[dict[str, tuple[float, float]]] = {"a4": (210.0, 297.0), "letter":
 MARGINS: Final = {"left": 18.0, "right": 13.0, "top": 19.0, "bottom": 17.0}
 """Millimetres; the left one leaves room for a punch."""
 
+NAME_MOST: Final = 60
+"""Signs of the name of a cell that stand at the head of each page."""
+
 STEP_INDENT_MM: Final = 16.0
 STEP_PICTURE_MM: Final = 95.0
 TALLEST: Final = 0.72  # height of a drawing in heights of the page
+PAIRED: Final = 0.42
+"""The same where one drawing follows another, so that two stand on a page."""
+
 BLANK_MM: Final = 24.0
 BLANK_SHARE: Final = 0.62
 """Of the width of a table at most so much is for columns to fill in."""
@@ -95,6 +101,7 @@ class Run:
         across, down = PAPERS[self.paper]
         return {
             "cell": said(self.cell),
+            "short": shortened(said(self.cell), NAME_MOST),
             "date": said(self.date),
             "units": "lengths in inches" if self.inch else "lengths in millimetres",
             "digest": self.digest,
@@ -103,6 +110,11 @@ class Run:
             "margins": MARGINS,
             "version": said(self.version),
         }
+
+
+def shortened(words: str, most: int) -> str:
+    """Return `words`, cut where they are longer than `most` signs."""
+    return words if len(words) <= most else f"{words[: most - 1].rstrip()}\u2026"
 
 
 def said(words: object) -> str:
@@ -129,7 +141,9 @@ def sheet_data(sheet: Sheet, run: Run) -> dict[str, Any]:
             )
             count += len(block.steps)
         else:
-            blocks.append(_block(block, room, prefix))
+            beside = sheet.blocks[max(0, at - 2) : at + 1]
+            several = sum(isinstance(one, Drawing) for one in beside) > 1
+            blocks.append(_block(block, room, prefix, PAIRED if several else TALLEST))
     return {
         "kind": "sheet",
         "name": sheet.name,
@@ -173,7 +187,7 @@ def missing_data(missing: Sequence[Missing]) -> list[dict[str, str]]:
     ]
 
 
-def _block(block: Block, room: Room, prefix: str) -> dict[str, Any]:
+def _block(block: Block, room: Room, prefix: str, tallest: float) -> dict[str, Any]:
     match block:
         case Heading(text):
             return {"kind": "heading", "text": said(text)}
@@ -184,7 +198,7 @@ def _block(block: Block, room: Room, prefix: str) -> dict[str, Any]:
         case Grid():
             return _grid(block, room)
         case Drawing(picture, scale):
-            held = Room(room.wide, TALLEST * room.high)
+            held = Room(room.wide, tallest * room.high)
             return {"kind": "drawing", **on_paper(picture, held, scale, prefix)}
         case Listing():
             return _listing(block)
