@@ -254,6 +254,7 @@ class _Work:
         self.limits = limits
         self.lines = lines if lines is not None and lines.measured else None
         self.two = len(frame.axes) == 2
+        self._faces: dict[tuple[bytes, float, float], tuple[Floats, Floats]] = {}
         # Level and square to each other on the face: along the tilt line, and across it.
         axes = findings.unit_axes if self.two else findings.platter_axes
         self.along_axis, self.across_axis = (
@@ -265,15 +266,19 @@ class _Work:
 
     def face(self, values: Floats, tilt: float, turn: float) -> tuple[Floats, Floats]:
         """Return middle and outward normal of the platter face in a pose, T."""
-        chain = self.frame.chain(values)
-        out = np.asarray(chain.axes[-1].line.direction)
-        if not self.two:
-            out = out * self.frame.face_side
-        angles = self.pose(tilt, turn)
-        return (
-            chain.points(angles, self.frame.platter_origin(values)),
-            chain.directions(angles, out),
-        )
+        # Slopes of every run step through the same values: each face is worked out once.
+        key = (values.tobytes(), tilt, turn)
+        if key not in self._faces:
+            chain = self.frame.chain(values)
+            out = np.asarray(chain.axes[-1].line.direction)
+            if not self.two:
+                out = out * self.frame.face_side
+            angles = self.pose(tilt, turn)
+            self._faces[key] = (
+                chain.points(angles, self.frame.platter_origin(values)),
+                chain.directions(angles, out),
+            )
+        return self._faces[key]
 
     def stop(self, name: str, tilt: float, turn: float, on_face: Floats) -> Stop:
         """Return a stop over a point of the nominal face, given from its middle at zero pose."""
