@@ -795,10 +795,14 @@ export interface components {
         /**
          * GapAsked
          * @description A pose whose gap is asked for, with the number of the tool in the spindle.
+         *
+         *     `stand`: x, y [mm] and yaw [rad] of a placement, if the unit shall stand there.
          */
         GapAsked: {
             /** Pose */
             pose: number[];
+            /** Stand */
+            stand?: number[] | null;
             /** Tool */
             tool?: number | null;
         };

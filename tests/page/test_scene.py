@@ -124,7 +124,13 @@ def test_places_of_the_unit_are_stepped_through_and_back(demo: Running, visit: O
     here.drawn()  # the model does not wait for what takes proofs
     page.wait_for_selector(".places")
     assert page.locator("[data-rest]").count() == 0
+    # Down on the motor where the unit stands, and clear of it where it is turned.
+    for letter, value in (("X", "-180"), ("Z", "-250")):
+        page.fill(f'[aria-label^="{letter} in"]', value)
+        page.press(f'[aria-label^="{letter} in"]', "Enter")
+    page.wait_for_selector('.stage[data-pose*=" -250.0000 "]')
     page.wait_for_selector('.gap[data-current="true"]')
+    gaps = [float(page.get_attribute(".gap", "data-gap") or "nan")]
     all_of_them = demo.get("/api/scene/more")["placements"]
     canvas = page.locator(".stage canvas")
     page.wait_for_timeout(400)  # drawn finely once nothing moves
@@ -135,6 +141,11 @@ def test_places_of_the_unit_are_stepped_through_and_back(demo: Running, visit: O
         page.wait_for_selector(f'.places[data-stand="{place}"]')
         words = page.inner_text(".places")
         assert f"Place {place + 1} of {len(all_of_them)}" in words and found["words"] in words
+        page.wait_for_selector('.gap[data-current="true"]')
+        stand = [*found["xy"], found["yaw"]]
+        there = demo.post("/api/gap", {"pose": here.pose(), "tool": 1, "stand": stand}).json()
+        gaps.append(float(page.get_attribute(".gap", "data-gap") or "nan"))
+        assert gaps[-1] == pytest.approx(there["gap_mm"], abs=2e-3)
     page.wait_for_timeout(400)
     assert canvas.screenshot() != stands
     page.click('[aria-label="The next place"]')
@@ -144,5 +155,7 @@ def test_places_of_the_unit_are_stepped_through_and_back(demo: Running, visit: O
     page.click('[aria-label="The next place"]')
     page.wait_for_selector('.places[data-stand="-1"]')
     page.wait_for_selector('.gap[data-current="true"]')
+    assert float(page.get_attribute(".gap", "data-gap") or "nan") == gaps[0]
+    assert len(set(gaps)) > 1  # not the same wherever it is shown
     page.wait_for_timeout(400)
     assert canvas.screenshot() == stands

@@ -42,6 +42,14 @@ export function setPose(values: number[]): void {
   pose.value = values;
 }
 
+/** Where the unit is shown if not where it stands: x, y, yaw. */
+function standing(): number[] | null {
+  const one = more.value?.digest === scene.value?.digest ? more.value?.placements?.[stand.value] : undefined;
+  return one ? [...one.xy, one.yaw] : null;
+}
+
+const shownNow = (): string => JSON.stringify([pose.value, tool.value, standing()]);
+
 let asking = false;
 let again = false;
 
@@ -52,9 +60,9 @@ async function askGap(): Promise<void> {
     return;
   }
   asking = true;
-  const of = JSON.stringify([pose.value, tool.value]);
+  const of = shownNow();
   try {
-    gap.value = { found: await send<Gap>("POST", "gap", { pose: pose.value, tool: tool.value }), of };
+    gap.value = { found: await send<Gap>("POST", "gap", { pose: pose.value, tool: tool.value, stand: standing() }), of };
   } catch (refused) {
     if (!(refused instanceof Refused)) throw refused;
     gap.value = null;
@@ -142,7 +150,7 @@ function Places({ all }: { all: NonNullable<SceneMore["placements"]> }) {
         <b>{one ? `Place ${stand.value + 1} of ${all.length}` : "Where the unit stands"}</b>
         <span class="note">
           {one
-            ? `${one.verdict === "yes" ? "possible" : "not possible"}; turned ${Math.round(((one.yaw * 180) / Math.PI + 360) % 360)} deg; ${one.words}. The gap is that of where it stands.`
+            ? `${one.verdict === "yes" ? "possible" : "not possible"}; turned ${Math.round(((one.yaw * 180) / Math.PI + 360) % 360)} deg; ${one.words}. The gap is that of the unit standing there.`
             : `Step through ${all.length} places on the T-slots.`}
         </span>
       </p>
@@ -220,7 +228,7 @@ export function Scene() {
   useEffect(() => {
     stage.current?.pose(pose.value);
     if (scene.value) void askGap();
-  }, [pose.value, tool.value, now]);
+  }, [pose.value, tool.value, stand.value, rest, now]);
 
   useEffect(() => {
     const at = now?.tools.find((one) => one.number === tool.value);
@@ -238,7 +246,7 @@ export function Scene() {
 
   useEffect(() => stage.current?.place(places[stand.value]?.matrix ?? null), [stand.value, rest, now]);
 
-  const current = gap.value && gap.value.of === JSON.stringify([pose.value, tool.value]);
+  const current = gap.value && gap.value.of === shownNow();
   useEffect(() => {
     stage.current?.showGap(current && gap.value ? gap.value.found.points : null);
   }, [gap.value, current]);

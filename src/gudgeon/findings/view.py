@@ -17,6 +17,7 @@ from numpy.typing import NDArray
 from gudgeon.findings.bodies import ENDLESS_MM
 from gudgeon.findings.changing import ChangingFindings
 from gudgeon.findings.gather import Lacking
+from gudgeon.findings.place_turned import put_elsewhere
 from gudgeon.findings.surfaces import body_triangles, reduced
 from gudgeon.kinematics.bodies import LAYOUTS
 from gudgeon.quantity.kinds import Kind
@@ -57,6 +58,9 @@ PLAIN: Final = 400
 
 STANDS: Final = 24
 """Places of the unit that are shown."""
+
+PROVERS_MOST: Final = 40
+"""Tools and places for which what the gap is worked out with is held."""
 
 TUBE_MM: Final = 12.0
 """About how wide the tube of an axis line's uncertainty is drawn; it is magnified to that."""
@@ -280,7 +284,12 @@ class ViewFindings(ChangingFindings):
             found.append(replace(body, triangles_mm=few))
         return tuple(found), moved
 
-    def gap_at(self, pose: tuple[float, ...], tool: int | None) -> GapSeen | None:
+    def gap_at(
+        self,
+        pose: tuple[float, ...],
+        tool: int | None,
+        stand: tuple[float, float, float] | None = None,
+    ) -> GapSeen | None:
         """Return the smallest gap at one position of the joints; ``None``: no pair is judged.
 
         Hoses are left out: they are spaces that a hose may fill, not bodies.  So are parts of the
@@ -292,6 +301,8 @@ class ViewFindings(ChangingFindings):
             Displayed X, Y, Z [mm], tilt, turn [rad].
         tool : int or None
             Number of the tool in the spindle.
+        stand : 3 floats, optional
+            Where the unit stands instead: x, y of its frame [mm] and its yaw [rad].
 
         Raises
         ------
@@ -300,7 +311,7 @@ class ViewFindings(ChangingFindings):
         """
         from gudgeon.clearance.prove import Status
 
-        prover = self._gap_prover(tool)
+        prover = self._gap_prover(tool, stand)
         gap = prover.motion(pose, pose, math.inf, exact=True)
         if not math.isfinite(gap.upper_mm):
             return None
@@ -361,23 +372,30 @@ class ViewFindings(ChangingFindings):
     # --- inside -----------------------------------------------------------------------------------
 
     @cached_property
-    def _gap_provers(self) -> dict[int | None, Prover]:
+    def _gap_provers(self) -> dict[tuple[int | None, Vector | None], Prover]:
         return {}
 
-    def _gap_prover(self, tool: int | None) -> Prover:
+    def _gap_prover(self, tool: int | None, stand: Vector | None) -> Prover:
         from gudgeon.clearance.prove import Prover
         from gudgeon.clearance.scene import Role
 
-        if tool not in self._gap_provers:
+        key, held = (tool, stand), self._gap_provers
+        if key not in held:
             scene = self.scene.scene
+            if stand is not None:
+                origin, turn = self.unit_frame.origin, stand[2] - self.declared_yaw_rad
+                start = (float(origin[0]), float(origin[1]))
+                scene = put_elsewhere(scene, turn, start, (stand[0], stand[1]))
             solid = tuple(body for body in scene.bodies if body.role is not Role.HOSE)
             hand = next((item for item in self.tools_in_hand if item.tool.number == tool), None)
             bodies = self.tool_bodies(tool) if hand is None or tool is None else hand.bodies
             unit = [body.name for body in solid if body.role is Role.UNIT]
             own = {frozenset((a, b)) for a in unit for b in unit if a < b}
             apart = scene.apart | own
-            self._gap_provers[tool] = Prover(replace(scene, bodies=solid, apart=apart), bodies)
-        return self._gap_provers[tool]
+            held[key] = Prover(replace(scene, bodies=solid, apart=apart), bodies)
+            while len(held) > PROVERS_MOST:
+                del held[next(iter(held))]
+        return held[key]
 
     @property
     def _table_moves(self) -> str:

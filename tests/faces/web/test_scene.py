@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import io
 import json
+import math
 import struct
 from dataclasses import replace
 from pathlib import Path
@@ -20,6 +21,7 @@ from gudgeon.faces.web import scene as scene_module
 from gudgeon.faces.web.scene import gap_view, model, scene_more, scene_view
 from gudgeon.findings import Findings
 from gudgeon.findings.view import Seen
+from gudgeon.quantity.amount import Amount
 
 DEMO = Path(__file__).parents[3] / "demo"
 
@@ -118,6 +120,52 @@ def test_the_gap_is_told_with_its_pair_or_in_words(findings: Findings) -> None:
     assert got.gap_mm <= distance + 1e-9  # the lines' uncertainty is taken off
     unknown = gap_view(findings, view.start, 987)
     assert unknown.gap_mm is None and "987" in unknown.words
+
+
+def gap_mm(
+    findings: Findings,
+    pose: tuple[float, ...],
+    tool: int | None,
+    stand: tuple[float, float, float] | None = None,
+) -> float:
+    seen = findings.gap_at(pose, tool, stand)
+    assert seen is not None
+    return seen.gap_mm
+
+
+def test_the_gap_of_a_place_is_that_of_a_cell_whose_unit_stands_there(findings: Findings) -> None:
+    # Entries alone: touches were taken where it stands, and would hold the lines there.
+    entered = Findings(findings.placed_cell)
+    start, tool = entered.view.start, entered.view.tools[0].number
+    x, y = (float(value) for value in entered.unit_frame.origin[:2])
+    yaw = entered.declared_yaw_rad
+
+    def over(down: float, dx: float = 0.0, dy: float = 0.0) -> tuple[float, ...]:
+        return (x + dx, y + dy, start[2] - down, 0.4, 1.1)
+
+    touches = next(down for down in range(60, 400, 3) if gap_mm(entered, over(down), tool) <= 0.0)
+    poses = [(*start[:3], 0.9, -2.0), over(touches - 2.0), over(touches), over(touches + 20.0)]
+    found = set()
+    for stand in ((x, y, yaw), (x + 6.0, y - 45.0, yaw)):
+        placement = replace(
+            entered.cell.placement, centre_x=Amount(stand[0]), centre_y=Amount(stand[1])
+        )
+        other = Findings(replace(entered.cell, placement=placement))
+        for pose in poses:
+            there, told = other.gap_at(pose, tool), entered.gap_at(pose, tool, stand)
+            assert there is not None and told is not None
+            assert told.gap_mm == pytest.approx(there.gap_mm, abs=2e-3)
+            assert (told.proven, told.pair) == (there.proven, there.pair)
+            found.add(round(told.gap_mm, 3))
+    assert len(found) > 2
+    # Turned with the unit about its origin, the spindle sees the same.
+    for turn in (math.pi / 2, math.pi, -1.0):
+        for dx, dy in ((18.0, -7.0), (-25.0, 12.0)):
+            cosine, sine = math.cos(turn), math.sin(turn)
+            turned = over(touches - 2.0, dx * cosine - dy * sine, dx * sine + dy * cosine)
+            told_mm = gap_mm(entered, turned, tool, (x, y, yaw + turn))
+            plain = gap_mm(entered, over(touches - 2.0, dx, dy), tool)
+            assert told_mm == pytest.approx(plain, abs=2e-3)
 
 
 def test_a_cell_hardly_begun_has_a_scene_too() -> None:

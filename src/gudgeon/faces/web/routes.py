@@ -241,11 +241,7 @@ def _scene(app: FastAPI, desk: Desk) -> None:
 
     @app.post("/api/gap", response_model=wire.Gap)
     async def gap(asked: wire.GapAsked) -> Response:
-        return _json(
-            await desk.scene.call(
-                "gap", {"pose": asked.pose, "tool": asked.tool}, seconds=SCENE_SECONDS
-            )
-        )
+        return _json(await desk.scene.call("gap", asked.model_dump(), seconds=SCENE_SECONDS))
 
     @app.get("/api/track/{program:path}/spots", response_model=list[wire.Spot])
     async def spots(program: ProgramName) -> Response:

@@ -121,11 +121,20 @@ def scene_more(findings: Findings, digest: str) -> SceneMore:
     )
 
 
-def gap_view(findings: Findings, pose: Sequence[float], tool: int | None) -> Gap:
-    """Return the smallest gap at one pose, or in words why it cannot be told."""
+def gap_view(
+    findings: Findings,
+    pose: Sequence[float],
+    tool: int | None,
+    stand: Sequence[float] | None = None,
+) -> Gap:
+    """Return the smallest gap at one pose, or in words why it cannot be told.
+
+    `stand`: x, y [mm] and yaw [rad] where the unit shall stand, if not where it does.
+    """
     try:
         asked = findings.asked_mm
-        seen = findings.gap_at(tuple(pose), tool)
+        there = None if stand is None else (stand[0], stand[1], stand[2])
+        seen = findings.gap_at(tuple(pose), tool, there)
     except Lacking as lacking:
         return Gap(
             gap_mm=None,

@@ -171,11 +171,13 @@ def scene_model(room: Room, job: Job, full: bool) -> bytes:
     return model(room.findings, full=full)
 
 
-def gap(room: Room, job: Job, pose: Sequence[float], tool: int | None) -> wire.Gap:
+def gap(
+    room: Room, job: Job, pose: Sequence[float], tool: int | None, stand: Sequence[float] | None
+) -> wire.Gap:
     """Return the smallest gap at one pose."""
     from gudgeon.faces.web.scene import gap_view
 
-    return gap_view(room.findings, pose, tool)
+    return gap_view(room.findings, pose, tool, stand)
 
 
 # --- entering -----------------------------------------------------------------------------------

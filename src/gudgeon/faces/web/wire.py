@@ -435,9 +435,13 @@ class SceneMore(WireModel):
 
 
 class GapAsked(Asked):
-    """A pose whose gap is asked for, with the number of the tool in the spindle."""
+    """A pose whose gap is asked for, with the number of the tool in the spindle.
+
+    `stand`: x, y [mm] and yaw [rad] of a placement, if the unit shall stand there.
+    """
 
     pose: Pose
+    stand: Vector | None = None
     tool: Annotated[int, Field(ge=0, le=99_999_999)] | None = None
 
 
