@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Callable
 from typing import TYPE_CHECKING
 
 import pytest
@@ -99,22 +100,25 @@ def test_the_view_turns_by_mouse_and_by_keys(demo: Running, visit: Open) -> None
     canvas = page.locator(".stage canvas")
     labels = page.locator(".axis-words")
     first = labels.inner_html()
+
+    def drawn_anew(move: Callable[[], None]) -> None:
+        before = page.get_attribute(".stage", "data-drawn")
+        move()
+        page.wait_for_selector(f'.stage:not([data-drawn="{before}"])')
+
     canvas.focus()
-    page.keyboard.press("ArrowLeft")
-    page.wait_for_timeout(400)
+    drawn_anew(lambda: page.keyboard.press("ArrowLeft"))
     second = labels.inner_html()
     assert second != first
     box = canvas.bounding_box()
     assert box is not None
     page.mouse.move(box["x"] + 60, box["y"] + 60)
     page.mouse.down()
-    page.mouse.move(box["x"] + 160, box["y"] + 90, steps=4)
+    drawn_anew(lambda: page.mouse.move(box["x"] + 160, box["y"] + 90, steps=4))
     page.mouse.up()
-    page.wait_for_timeout(400)
     third = labels.inner_html()
     assert third != second
-    page.click(".looks >> text=above")
-    page.wait_for_timeout(400)
+    drawn_anew(lambda: page.click(".looks >> text=above"))
     assert labels.inner_html() != third
 
 
