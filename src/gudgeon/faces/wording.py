@@ -163,7 +163,8 @@ def ascii_text(words: object) -> str:
 def typeset(words: object) -> str:
     """Return `words` with the signs that ASCII must spell out."""
     text = str(words).replace("+-", "\u00b1").replace("N*m", "N\u00b7m")
-    return text.replace("lbf*ft", "lbf\u00b7ft")
+    text = text.replace("lbf*ft", "lbf\u00b7ft")
+    return re.sub(r"\bdegC\b", "\u00b0C", text)
 
 
 def clean(words: str) -> str:

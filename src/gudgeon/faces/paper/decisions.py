@@ -68,7 +68,8 @@ def _is_telling(figure: Figure) -> bool:
 
 def _figure(figure: Figure, place: int, prefix: str) -> dict[str, Any]:
     words = worded(figure)
-    gauge = gauge_svg(figure)
+    # A count of nought that must be nought needs no scale.
+    gauge = "" if figure.value == figure.limit == 0.0 else gauge_svg(figure)
     return {
         "place": place,
         "label": said(figure.label),

@@ -113,9 +113,11 @@ def lay_out(
             laid.failed.append((name, problem))
         done += 1
         told(done / count)
+    known.printed = tuple(chosen.sheets)
     for name, module in chosen.sheets.items():
         try:
-            laid.pages.append(sheet_data(module.sheet(known), run))
+            known.sheets[name] = module.sheet(known)
+            laid.pages.append(sheet_data(known.sheets[name], run))
         except Exception as problem:
             laid.failed.append((name, problem))
         done += 1
