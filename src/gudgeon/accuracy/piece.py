@@ -29,6 +29,7 @@ __all__ = [
     "Spot",
     "Stand",
     "Way",
+    "land_corners",
     "lands_of",
     "measures_of",
     "slopes_of",
@@ -151,12 +152,12 @@ class Stand:
     ----------
     angles : tuple of float
         Programmed, the carrying axis first [rad].
-    reversed_axis : int or None
-        The axis that is brought there turning the other way, to show its lost motion.
+    minus : tuple of int
+        The axes that are brought there turning to minus; the others come turning to plus.
     """
 
     angles: tuple[float, ...]
-    reversed_axis: int | None = None
+    minus: tuple[int, ...] = ()
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -256,11 +257,27 @@ def ways_of(
         for side, way in zip(sides, turned, strict=True):
             if way[2] > 1.0 - ALONG:
                 found.append(Way(number, "plane", side, side, way, tools[0]))
-                if stand.reversed_axis is None and side[2] > 0.0 and number == 0:
+                if side[2] > 0.0 and number == 0:
                     found += [Way(number, "plane", side, side, way, tool) for tool in tools[1:]]
             elif abs(way[2]) < ALONG:
                 found.append(Way(number, "edge", side, up, way, tools[0]))
     return tuple(found)
+
+
+def land_corners(block: Block, spot: Spot) -> Floats:
+    """Return the four corners of a spot, platter frame [mm], shape (4, 3).
+
+    Two at each end of its column, in the order of `Spot.reach`.
+    """
+    half = 0.5 * block.pitch * spot.along
+    axis = int(np.argmax(np.abs(np.cross(spot.normal, spot.along))))
+    found = []
+    for side in (-1.0, 1.0):
+        for end in spot.reach:
+            corner = spot.middle + side * half
+            corner[axis] = end
+            found.append(corner)
+    return np.array(found)
 
 
 def lands_of(block: Block, found: Sequence[Way]) -> list[Land]:

@@ -114,7 +114,7 @@ def deviations_of(
             part = [
                 (slopes.column("index", axis, i), sense)
                 for i, stand in enumerate(stands)
-                if stand.reversed_axis == axis
+                if axis in stand.minus
             ]
             said = f"the {role} axis, brought there turning to minus, stands too far"
             add(

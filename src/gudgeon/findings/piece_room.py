@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from itertools import pairwise
@@ -10,7 +11,7 @@ from typing import TYPE_CHECKING, Final
 import numpy as np
 from numpy.typing import NDArray
 
-from gudgeon.accuracy.piece import Block, Land, Stand
+from gudgeon.accuracy.piece import Block, Land, Stand, land_corners
 from gudgeon.accuracy.place import Lines, to_machine
 from gudgeon.answer import Missing
 from gudgeon.cell.model import Tool
@@ -20,9 +21,12 @@ from gudgeon.findings.proofs import ProofFindings
 if TYPE_CHECKING:
     from gudgeon.clearance.prove import Prover
 
-__all__ = ["PROUD_MM", "PieceRoomFindings", "Room"]
+__all__ = ["OVER_RAD", "PROUD_MM", "PieceRoomFindings", "Room"]
 
 Floats = NDArray[np.float64]
+
+OVER_RAD: Final = math.radians(3.0)
+"""An axis comes to a pose from so far before it, or from behind it where it is to be reversed."""
 
 PROUD_MM: Final = 1.0
 """The raw block stands so far over its lands."""
@@ -88,14 +92,13 @@ class Room:
         number = land.way.stand
         stand = self.stands[number]
         turns = np.multiply(self.senses, stand.angles)
-        points = land.spot.points
-        at = to_machine(self.lines, turns[None, :].repeat(len(points), 0), points)
-        tip = at.copy()
+        corners = land_corners(self.block, land.spot)
+        tip = to_machine(self.lines, turns[None, :].repeat(len(corners), 0), corners)
         if land.way.kind == "edge":
             assert self.tool.cutter_diameter is not None
             tip += 0.5 * self.tool.cutter_diameter.value * land.way.across
             # Its tip stands as low as the land reaches.
-            tip[:, 2] = self._bottom(land, turns)
+            tip[:, 2] = tip[:, 2].min()
         gauge = tip + np.array([0.0, 0.0, self.tool.length.value])
         for k, letter in enumerate("XYZ"):
             if gauge[:, k].min() < self.low[k] or gauge[:, k].max() > self.high[k]:
@@ -105,33 +108,28 @@ class Room:
             return True
         if not self._pose_clear(number):
             return False
-        for spot in gauge:
-            end = np.array([*spot, *self._joint(stand)])
-            start = end.copy()
-            start[2] = self.high[2]
-            gap = self.prover.motion(start, end, self.need_mm, cutting="*")
+        # Down at the first corner, then round the land and across it.
+        pose = self._joint(stand)
+        path = [np.array([*gauge[i], *pose]) for i in (0, 1, 3, 2, 0, 3)]
+        above = path[0].copy()
+        above[2] = self.high[2]
+        for before, after in pairwise([above, *path]):
+            gap = self.prover.motion(before, after, self.need_mm, cutting="*")
             if gap.status != 0:
                 self.refused.setdefault(number, f"{gap.pair[0]} and {gap.pair[1]} come too near")
                 return False
         return True
 
-    def _bottom(self, land: Land, turns: Floats) -> float:
-        spot = land.spot
-        pitch = 0.5 * self.block.pitch
-        ends = []
-        for side in (-pitch, pitch):
-            for reach in spot.reach:
-                corner = spot.middle + side * spot.along
-                axis = int(np.argmax(np.abs(np.cross(spot.normal, spot.along))))
-                corner[axis] = reach
-                ends.append(corner)
-        at = to_machine(self.lines, turns[None, :].repeat(len(ends), 0), np.array(ends))
-        return float(at[:, 2].min())
-
     def _joint(self, stand: Stand) -> tuple[float, float]:
         if len(stand.angles) == 1:
             return 0.0, stand.angles[0]
         return stand.angles[0], stand.angles[1]
+
+    def _ways_round(self, tilt: float, over: float) -> list[float]:
+        """Return how far past a tilt it may go on the way there, both ways, within its range."""
+        if len(self.senses) == 1:
+            return []
+        return [by for by in (-over, over) if self.low[3] <= tilt + by <= self.high[3]]
 
     def _pose_clear(self, number: int) -> bool:
         """Return whether the block gets into a pose: tilt and turn apart, Z at the top."""
@@ -139,7 +137,16 @@ class Room:
             assert self.prover is not None
             middle = 0.5 * (self.low[:2] + self.high[:2])
             tilt, turn = self._joint(self.stands[number])
-            path = [(0.0, 0.0), (0.0, turn), (tilt, turn)]
+            # Each axis comes from a little before the pose, or from a little behind it.
+            over = OVER_RAD
+            path = [
+                (0.0, 0.0),
+                (0.0, turn - over),
+                (0.0, turn + over),
+                (0.0, turn),
+                *((tilt + by, turn) for by in self._ways_round(tilt, over)),
+                (tilt, turn),
+            ]
             self.posed[number] = True
             for before, after in pairwise(path):
                 gap = self.prover.motion(

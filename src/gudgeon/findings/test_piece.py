@@ -22,6 +22,7 @@ from gudgeon.accuracy.piece import (
     Land,
     Slopes,
     Stand,
+    land_corners,
     lands_of,
     measures_of,
     slopes_of,
@@ -33,7 +34,7 @@ from gudgeon.answer import Missing
 from gudgeon.cell.model import Tool
 from gudgeon.findings.accuracy_job import factors_of, home_and_lever, lines_function, sizes_of
 from gudgeon.findings.piece_deviations import Named, deviations_of
-from gudgeon.findings.piece_room import PROUD_MM, PieceRoomFindings
+from gudgeon.findings.piece_room import OVER_RAD, PROUD_MM, PieceRoomFindings
 from gudgeon.findings.procedure import SLACK
 
 __all__ = ["Figure", "LandCut", "PieceFinding", "PieceFindings", "Pose"]
@@ -50,6 +51,9 @@ WIDTH_MOST_MM: Final = 100.0
 """A micrometer of 75 to 100 mm still spans it (common practice, no source)."""
 
 FLUTE_SPARE_MM: Final = 2.0
+OVER_PLATTER_MM: Final = 3.0
+"""The holder stands so much further over the platter than is asked."""
+
 ACROSS_U_MM: Final = 0.002
 HEIGHT_U_MM: Final = 0.005
 """Standard uncertainty of a thickness by micrometer and of a height by height gauge, both as a
@@ -67,16 +71,16 @@ class Pose:
     ----------
     angles_rad : tuple of float
         Programmed, in the chain's order.
-    reversed_role : str
-        ``"tilt"`` or ``"rotary"``: the axis that is brought there turning the other way; else
-        empty.
+    minus : tuple of str
+        ``"tilt"``, ``"rotary"``: the axes that are brought there turning to minus; the others come
+        turning to plus.
     zero_mm : ndarray, shape (3,)
         Where the middle of the platter face stands by the axis lines, T.
     lands : tuple of LandCut
     """
 
     angles_rad: tuple[float, ...]
-    reversed_role: str
+    minus: tuple[str, ...]
     zero_mm: Floats
     lands: tuple[LandCut, ...]
 
@@ -91,13 +95,27 @@ class LandCut:
         As it is stamped beside the land, in the order of cutting.
     land : Land
     low_mm, high_mm : ndarray, shape (3,)
-        Corners of the land from the pose's zero, along X, Y, Z; the same along the axis across it.
+        Ends of the land from the pose's zero, along X, Y, Z; the same along the axis across it.
+    finish : float
+        Where its surface is finished along that axis [mm].
+    across : int
+        Which axis: 0, 1, 2 for X, Y, Z.
+    at_mm : ndarray, shape (k, 3)
+        Where its measuring points ought to stand in the pose, from the zero.
     """
 
     number: int
     land: Land
     low_mm: Floats
     high_mm: Floats
+    finish: float
+    across: int
+    at_mm: Floats
+
+    def proud_mm(self, point: int) -> float:
+        """Return how far the land as finished stands proud at a measuring point."""
+        normal = float(self.land.way.across[self.across])
+        return (self.finish - float(self.at_mm[point, self.across])) / normal
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -112,7 +130,11 @@ class Figure:
         Numbers of the lands: across both, or over the platter face.
     point_mm : ndarray, shape (3,)
         Where, platter frame (on the first land).
-    nominal_mm : float
+    normal : ndarray, shape (3,)
+        Of the first land.
+    expected_mm : float
+        Its size where everything is as believed; a level land on lines that lean is a little off
+        nominal.
     limit_mm : float
         U at 95 % of what is believed, cut and measured: more means that something is off.
     row : ndarray, shape (deviations,)
@@ -122,7 +144,8 @@ class Figure:
     name: str
     lands: tuple[int, ...]
     point_mm: Floats
-    nominal_mm: float
+    normal: Floats
+    expected_mm: float
     limit_mm: float
     row: Floats
 
@@ -136,6 +159,8 @@ class PieceFinding:
     block : Block
     tools : tuple of Tool
         The first cuts all lands, the others one land of the top each; empty: none is entered.
+    stands : tuple of Stand
+        Poses that were to choose from.
     poses : tuple of Pose
     figures : tuple of Figure
     deviations : tuple of Named
@@ -158,6 +183,7 @@ class PieceFinding:
 
     block: Block
     tools: tuple[Tool, ...]
+    stands: tuple[Stand, ...]
     poses: tuple[Pose, ...]
     figures: tuple[Figure, ...]
     deviations: tuple[Named, ...]
@@ -224,13 +250,14 @@ class PieceFindings(PieceRoomFindings):
             slopes, candidates, deviations, noise, most=MOST,
             allowed=lambda one: all(room.clear(land) for land in one.lands),
         )  # fmt: skip
-        numbers, poses = self._piece_poses(chosen, stands, believed, senses, block)
+        cuts, poses = self._piece_poses(chosen, stands, believed, senses, block)
         source_cov = self._piece_covariance(slopes, sizes, stands)
-        figures, spread = _figures(chosen, slopes, source_cov, numbers, lines.k95)
+        figures, spread = _figures(chosen, slopes, source_cov, cuts, lines.k95)
         told = np.sqrt(np.diag(chosen.left))
         return PieceFinding(
             block=block,
             tools=tuple(tools),
+            stands=tuple(stands),
             poses=poses,
             figures=figures,
             deviations=tuple(named),
@@ -254,8 +281,8 @@ class PieceFindings(PieceRoomFindings):
         if not self.has_tilt:
             found = [Stand((turn,)) for turn in turns]
             if not self._piece_one_side:
-                found += [Stand((turn,), 0) for turn in turns[1:2]]
-            return found
+                found += [Stand((turn,), (0,)) for turn in turns[1:2]]
+            return [self._from_where(one) for one in found]
         span = self.cell.unit.tilt_range
         low, high = (-math.pi, math.pi) if span is None else (end.value for end in span)
         tilts = [0.0]
@@ -265,9 +292,22 @@ class PieceFindings(PieceRoomFindings):
             tilts += [end for end in (high, low) if abs(end) > 1e-9]
         found = [Stand((tilt, turn)) for tilt in tilts for turn in turns]
         if not self._piece_one_side:
-            found += [Stand((0.0, turn), 1) for turn in turns[1:2]]
-            found += [Stand((tilt, turns[0]), 0) for tilt in tilts[1:2]]
-        return found
+            found += [Stand((0.0, turn), (1,)) for turn in turns[1:2]]
+            found += [Stand((tilt, turns[0]), (0,)) for tilt in tilts[1:2]]
+        return [self._from_where(one) for one in found]
+
+    def _from_where(self, stand: Stand) -> Stand:
+        """Return a stand with the axes that cannot come to it turning to plus among the others."""
+        if self._piece_one_side:
+            return stand
+        unit = self.cell.unit
+        spans = (unit.tilt_range, unit.rotary_range)[2 - len(stand.angles) :]
+        short = {
+            axis
+            for axis, (angle, span) in enumerate(zip(stand.angles, spans, strict=True))
+            if span is not None and angle - OVER_RAD < span[0].value - SLACK
+        }
+        return Stand(stand.angles, tuple(sorted(short | set(stand.minus))))
 
     def _piece_turn(self, angle: float) -> float | None:
         span = self.cell.unit.rotary_range
@@ -307,7 +347,12 @@ class PieceFindings(PieceRoomFindings):
         step = 0.25 * MM_PER_INCH if self.units.inch else 5.0
         width = max(math.floor(width / step + 1e-9), 1) * step
         row = max(math.floor(min(row, 0.35 * width) / (0.2 * step) + 1e-9), 1) * 0.2 * step
-        return Block(0.5 * width, width - 2.0 * row, width), assumed
+        # The holder passes over the platter when the lowest lands are cut.
+        low = width - 2.0 * row
+        if tools and tools[0].holder_diameter is not None:
+            over = 0.5 * tools[0].holder_diameter.value + self.asked_mm + OVER_PLATTER_MM
+            low = max(low, math.ceil(over / (0.2 * step)) * 0.2 * step)
+        return Block(0.5 * width, low, low + 2.0 * row), assumed
 
     def _piece_poses(
         self,
@@ -316,26 +361,32 @@ class PieceFindings(PieceRoomFindings):
         believed: Lines,
         senses: Sequence[int],
         block: Block,
-    ) -> tuple[dict[int, int], tuple[Pose, ...]]:
-        """Return the number of each land, and the poses with their lands in order of cutting."""
+    ) -> tuple[dict[int, LandCut], tuple[Pose, ...]]:
+        """Return each land as it is cut, and the poses with their lands in order of cutting."""
         cut = [land for one in chosen.measures for land in one.lands]
         poses: list[Pose] = []
-        numbers: dict[int, int] = {}
+        cuts: dict[int, LandCut] = {}
         for i, stand in enumerate(stands):
             turns = np.multiply(senses, stand.angles)
             zero = to_machine(believed, turns[None, :], np.zeros((1, 3)))[0]
             here = []
             for land in (one for one in cut if one.way.stand == i):
-                corners = _corners(land, block)
+                corners = land_corners(block, land.spot)
                 at = to_machine(believed, turns[None, :].repeat(len(corners), 0), corners) - zero
-                numbers[id(land)] = len(numbers) + 1
+                points = land.spot.points
+                seen = to_machine(believed, turns[None, :].repeat(len(points), 0), points) - zero
                 low, high = at.min(axis=0), at.max(axis=0)
-                here.append(LandCut(numbers[id(land)], land, low, high))
+                across = int(np.argmax(np.abs(land.way.across)))
+                finish = float(np.mean(seen[:, across]))
+                low[across] = high[across] = finish
+                made = LandCut(len(cuts) + 1, land, low, high, finish, across, seen)
+                cuts[id(land)] = made
+                here.append(made)
             if here:
                 roles = [axis.role for axis in self.turning_only.axes]
-                back = "" if stand.reversed_axis is None else roles[stand.reversed_axis]
+                back = tuple(roles[axis] for axis in stand.minus)
                 poses.append(Pose(stand.angles, back, zero, tuple(here)))
-        return numbers, tuple(poses)
+        return cuts, tuple(poses)
 
     def _piece_covariance(self, slopes: Slopes, sizes: Sizes, stands: Sequence[Stand]) -> Floats:
         """Return the covariance of all sources where everything is as believed."""
@@ -354,7 +405,7 @@ class PieceFindings(PieceRoomFindings):
             if source.cause == "index":
                 axis, stand = (int(str(part)) for part in source.key)
                 cov[i, i] = sizes.index_u[axis] ** 2
-                if stands[stand].reversed_axis == axis:
+                if axis in stands[stand].minus:
                     cov[i, i] += (2.0 * sizes.lost_half[axis]) ** 2 / 3.0
             elif source.cause == "spindle growth":
                 cov[i, i] = sizes.growth_half**2 / 3.0
@@ -387,23 +438,8 @@ def _tool_name(tool: Tool) -> str:
     return f"T{tool.number}"
 
 
-def _corners(land: Land, block: Block) -> Floats:
-    """Return the corners of a land, platter frame."""
-    spot = land.spot
-    half = 0.5 * block.pitch * spot.along
-    other = np.cross(spot.normal, spot.along)
-    axis = int(np.argmax(np.abs(other)))
-    found = []
-    for side in (-1.0, 1.0):
-        for end in spot.reach:
-            corner = spot.middle + side * half
-            corner[axis] = end
-            found.append(corner)
-    return np.array(found)
-
-
 def _figures(
-    chosen: Chosen, slopes: Slopes, source_cov: Floats, numbers: dict[int, int], k95: float
+    chosen: Chosen, slopes: Slopes, source_cov: Floats, cuts: dict[int, LandCut], k95: float
 ) -> tuple[tuple[Figure, ...], Floats]:
     rows = [slopes.matrix[list(row)].sum(axis=0) for one in chosen.measures for row in one.rows]
     matrix = np.array(rows).reshape(len(rows), -1)
@@ -413,13 +449,17 @@ def _figures(
         for k in range(len(one.rows)):
             i = len(found)
             point = one.lands[0].spot.points[k]
-            nominal = sum(float(land.spot.points[k] @ land.spot.normal) for land in one.lands)
+            expected = sum(
+                float(land.spot.points[k] @ land.spot.normal) + cuts[id(land)].proud_mm(k)
+                for land in one.lands
+            )
             found.append(
                 Figure(
                     f"m{number}{'ab'[k] if len(one.rows) > 1 else ''}",
-                    tuple(numbers[id(land)] for land in one.lands),
+                    tuple(cuts[id(land)].number for land in one.lands),
                     point,
-                    nominal,
+                    one.lands[0].spot.normal,
+                    expected,
                     k95 * math.sqrt(float(spread[i, i])),
                     chosen.table[i],
                 )
