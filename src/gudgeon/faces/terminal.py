@@ -29,6 +29,7 @@ __all__ = ["main"]
 OK: Final = 0
 BAD_INPUT: Final = 2
 NOT_YET: Final = 3
+NOT_OFFERED: Final = 1
 INTERRUPTED: Final = 130  # 128 + SIGINT, as shells report it
 ANSWERS_SCHEMA: Final = "gudgeon.answers/1"
 FAULTS_SCHEMA: Final = "gudgeon.faults/1"
@@ -193,6 +194,22 @@ def _parser() -> argparse.ArgumentParser:
     order.add_argument("--to", metavar="FILE", help="write the program of calls to this file")
     order.add_argument("--json", action="store_true", help="print data instead of text")
     order.set_defaults(run=_order)
+
+    write = commands.add_parser(
+        "write",
+        help="write a proven program: jog-test, warm-up or check-path",
+        usage="gudgeon write PROGRAM CELL [--to FILE] [--date YYYY-MM-DD]",
+    )
+    write.add_argument(
+        "program",
+        choices=("jog-test", "warm-up", "check-path"),
+        metavar="PROGRAM",
+        help="jog-test, warm-up or check-path",
+    )
+    write.add_argument("cell", metavar="CELL", help="the cell file")
+    write.add_argument("--to", metavar="FILE", help="where to (shown if left out)")
+    write.add_argument("--date", metavar="DATE", help="day in its first lines (today)")
+    write.set_defaults(run=_write)
 
     day = commands.add_parser(
         "day",
@@ -615,6 +632,37 @@ def _order(options: argparse.Namespace) -> int:
             raise _Stop(f"cannot write {_shown(target)}: {problem.strerror or problem}") from None
         print(f"written: {_shown(target)}; not proven clear: ask clears before it runs")
     return exit_code([answer], failed=False)
+
+
+def _write(options: argparse.Namespace) -> int:
+    from gudgeon.cell.files import write_text_safely
+    from gudgeon.faces.write import file_text, program_named, refusal_text, start_text
+    from gudgeon.findings import Findings
+
+    path = Path(options.cell)
+    day = _day_of(options.date)
+    target = None if options.to is None else Path(options.to)
+    if target is not None and target.exists():
+        raise _Stop(f"{_shown(target)} exists already and is left alone; give another name")
+    if target is not None and not target.parent.is_dir():
+        raise _Stop(f"there is no folder {_shown(target.parent)}; make it first")
+    cell, _ = _load(path)
+    if cell is None:
+        return BAD_INPUT
+    written = program_named(Findings(cell), options.program)
+    if written.refused:
+        print(f"gudgeon: no program is written\n{refusal_text(written)}", file=sys.stderr)
+        return NOT_OFFERED
+    text = file_text(written, cell.shop.name or path.name, day, _fingerprints(path, cell))
+    if target is None:
+        print(text, end="")
+        return OK
+    try:
+        write_text_safely(target, text)
+    except OSError as problem:
+        raise _Stop(f"cannot write {_shown(target)}: {problem.strerror or problem}") from None
+    print(f"written: {_shown(target)}\n{start_text(written)}")
+    return OK
 
 
 def _day(options: argparse.Namespace) -> int:

@@ -166,6 +166,15 @@ class CheckPathFindings(WrittenFindings, DriftFindings):
             return flat
         return flat if park is None else (park.tilt_rad, park.turn_rad)
 
+    @property
+    def _last_words(self) -> str:
+        """What the last pose is."""
+        try:
+            allowed = self.changing.park is not None or self.changing.together.clear
+        except Lacking:
+            allowed = False
+        return "tools may be changed here" if allowed else "flat"
+
     def _from_pose(self, free: Start, pose: tuple[float, float]) -> Start:
         """Return the start with the unit in one pose: that in which the path ends."""
         low, high = free.low.copy(), free.high.copy()
@@ -238,7 +247,7 @@ class CheckPathFindings(WrittenFindings, DriftFindings):
         words = self.control_words
         blocks = self.first_blocks(start)
         at: tuple[float, float] | None = None
-        top = blocks[1]
+        top = next(block for block in blocks if block.move)
         for place in places:
             blocks += self._turned(at, place.pose_rad, f'pose of "{place.name}"')
             at = place.pose_rad
@@ -252,8 +261,8 @@ class CheckPathFindings(WrittenFindings, DriftFindings):
                 ),
                 top,
             ]
-        blocks += self._turned(at, end, "where tools may be changed")
-        return [*blocks, words.end()]
+        blocks += self._turned(at, end, self._last_words)
+        return [*blocks, replace(words.end(), words=f"end: {self._last_words}")]
 
     def _turned(
         self, now: tuple[float, float] | None, wanted: tuple[float, float], told: str

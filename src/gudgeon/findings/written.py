@@ -104,7 +104,7 @@ class Block:
         While it waits X, Y and Z are moved by hand; Z is at the top again before it goes on.
     brakes : str
         What it does to the clamps, as the cell file has it; empty: nothing.
-    ends : bool
+    ends, spindle_off : bool
     """
 
     text: str
@@ -115,6 +115,7 @@ class Block:
     by_hand: bool = False
     brakes: str = ""
     ends: bool = False
+    spindle_off: bool = False
 
 
 def plain_remark(words: str) -> str:
@@ -211,6 +212,11 @@ class ControlWords:
         control = self.control
         unit = (control.inch_word or "G20") if self.inch else (control.metric_word or "G21")
         return Block(f"{unit} {control.absolute_word or 'G90'}", "units, absolute positions")
+
+    def spindle_off(self) -> list[Block]:
+        """Return the block that stops the spindle; none where the control has no word for it."""
+        word = self.word_of(Meaning.SPINDLE_OFF)
+        return [] if word is None else [Block(word, "spindle off", spindle_off=True)]
 
     def to_machine(self, move: Mapping[int, float], words: str) -> Block:
         """Return a rapid to machine coordinates."""

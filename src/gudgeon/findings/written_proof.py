@@ -180,7 +180,9 @@ class WrittenFindings(ChangingFindings, ClearedFindings):
     def usual_cautions(self) -> tuple[str, ...]:
         """What applies to every program of ours in this cell."""
         unit, told = self.cell.unit, []
-        told.append("First run: put the rapid override at its lowest, one hand on feed hold.")
+        told.append(
+            "At the first run keep the rapid override at its lowest and a hand on feed hold."
+        )
         told.append("Nobody reaches into the swing of the unit.")
         if unit.hoses:
             told.append("Watch every hose and cable all through the first run.")
@@ -191,7 +193,7 @@ class WrittenFindings(ChangingFindings, ClearedFindings):
         declared = any(word.brakes is not None for word in self.cell.control.words)
         if any(one is not None for one in clamps) and not declared:
             told.append(
-                "This program has no words for the clamps. See in the unit's manual whether they "
+                "This program has no words for the clamps. See in the unit's manual if they "
                 "open by themselves."
             )
         told.append("The manuals of mill and unit and the local rules go before this program.")
@@ -202,6 +204,7 @@ class WrittenFindings(ChangingFindings, ClearedFindings):
         words = self.control_words
         return [
             words.settings(),
+            *words.spindle_off(),
             words.to_machine({Z: float(start.high[Z])}, "Z to the top"),
             words.stop(
                 "Look: the start is as stated, and nothing stands in the swing of the unit",
@@ -286,8 +289,8 @@ class WrittenFindings(ChangingFindings, ClearedFindings):
             proof=self._proof_words([hand.name for hand in hands]),
             remarks=words.remarks,
         )
-        heads = [program.title, f"Start: {program.start}"]
-        heads += [f"Caution: {words}" for words in program.cautions]
+        heads = [program.title, *(f"Start: {one}" for one in _sentences(program.start))]
+        heads += [f"Caution: {one}" for words in program.cautions for one in _sentences(words)]
         head = words.remark_lines(heads)
         lines = (*head, *words.lines(blocks))
         # With its remarks it is another text: it must still say the same.
@@ -365,6 +368,9 @@ class WrittenFindings(ChangingFindings, ClearedFindings):
                 end = track.segments["end"][row]
                 if not self._stands_as_meant(before, end, block.move):
                     return f"{named} reads as another position than was meant"
+                force = track.in_force[int(track.segments["force"][row])]
+                if force.spindle != 0:
+                    return f"{named} reads with the spindle turning"
                 flags = Flag(int(track.segments["flags"][row]))
                 if block.brakes and flags & _BRAKING != BRAKE_FLAGS[block.brakes]:
                     return f"{named} reads as another clamp than was meant"
@@ -487,7 +493,13 @@ def _meant_kinds(block: Block) -> list[Kind]:
         return [Kind.RAPID]
     if block.stop:
         return [Kind.STOP]
+    if block.spindle_off:
+        return [Kind.SPINDLE]
     return [Kind.OTHER] if block.brakes else []
+
+
+def _sentences(words: str) -> list[str]:
+    return [f"{one.rstrip('.')}." for one in words.split(". ")]
 
 
 def _inwards(low: float, high: float, digit: float) -> tuple[float, float]:
