@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import base64
 from collections.abc import Sequence
 from importlib.resources import files
 from typing import Any, Final
@@ -34,8 +35,22 @@ def write_page(sheets: Sequence[dict[str, Any]], run: Run) -> str:
     return template.render(
         d=run.data(),
         sheets=list(sheets),
+        fonts=_fonts(),
         css=Markup(folder.joinpath("paper.css").read_text("utf-8").strip()),
     )
+
+
+def _fonts() -> list[dict[str, str]]:
+    """Return the fonts of the sheets, each written into the file itself."""
+    found = []
+    folder = files("gudgeon.faces.paper").joinpath("fonts")
+    for one in sorted(folder.iterdir(), key=lambda one: one.name):
+        if one.name.endswith(".ttf"):
+            family, _, weight = one.name.removesuffix(".ttf").rpartition("-")
+            content = base64.b64encode(one.read_bytes()).decode("ascii")
+            family = family.replace("-", " ").title()
+            found.append({"family": family, "weight": weight, "content": content})
+    return found
 
 
 def _css_string(words: str) -> Markup:
