@@ -93,8 +93,11 @@ def ring(path: Path, around: int = 500, across: int = 200) -> None:
     path.write_bytes(bytes(80) + np.uint32(len(rows)).tobytes() + rows.tobytes())
 
 
-def first_page(browser: Browser, cell: Path) -> tuple[float, float, float, float]:
-    """Return seconds: server up; then until the list, the first drawing, the first answer."""
+def first_page(browser: Browser, cell: Path) -> tuple[float, float, float, float, float]:
+    """Return seconds: server up; then until list, first drawing, first answer, rest of the scene.
+
+    A tab of the browser is opened within that time.
+    """
     begun = time.monotonic()
     server = Running(cell, "--port", "0")
     up = time.monotonic() - begun
@@ -106,9 +109,11 @@ def first_page(browser: Browser, cell: Path) -> tuple[float, float, float, float
     drawn = time.monotonic() - begun
     here.page.wait_for_selector('.answer[data-state="done"]')
     answered = time.monotonic() - begun
+    here.page.wait_for_selector(".change-map")
+    rest = time.monotonic() - begun
     here.close()
     server.close()
-    return up, listed, drawn, answered
+    return up, listed, drawn, answered, rest
 
 
 def steps(browser: Browser, cell: Path) -> tuple[dict[str, Any], list[float]]:
@@ -146,10 +151,11 @@ def main() -> None:
                 if hasattr(os, "getloadavg")
                 else ""
             )
-            up, listed, drawn, answered = first_page(browser, cell)
+            up, listed, drawn, answered, rest = first_page(browser, cell)
             print(
                 f"start {run + 1}: server up {up:.2f} s; then the list {listed:.2f} s, "
-                f"the scene {drawn:.2f} s, the first answer {answered:.2f} s"
+                f"the scene {drawn:.2f} s, the first answer {answered:.2f} s, "
+                f"what takes proofs in the scene {rest:.2f} s"
             )
         for name in ("demo", "demo and ring"):
             if name != "demo":
