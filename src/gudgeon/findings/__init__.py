@@ -22,7 +22,7 @@ from gudgeon.findings.gather import Gather, Lacking
 from gudgeon.findings.jog_test import JogTestFindings
 from gudgeon.findings.lines import LineFindings
 from gudgeon.findings.loads import LoadFindings
-from gudgeon.findings.morning import MorningFindings
+from gudgeon.findings.moved_signs import MovedSignFindings
 from gudgeon.findings.next_readings import NextReadingFindings
 from gudgeon.findings.part_points import PartPointFindings
 from gudgeon.findings.place import PlaceFindings
@@ -56,7 +56,7 @@ class Findings(
     PlaceFindings,
     NextReadingFindings,
     DriftedPartFindings,
-    MorningFindings,
+    MovedSignFindings,
     FixtureSideFindings,
     PartPointFindings,
     ControlFindings,

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Final
 
 import numpy as np
 from numpy.typing import NDArray
@@ -12,9 +13,12 @@ from gudgeon.findings.drifting import DriftFindings
 from gudgeon.findings.faces import about_z, faces_wanted
 from gudgeon.quantity.amount import Amount
 
-__all__ = ["DimensionShift", "DriftedPartFindings", "FaceShift"]
+__all__ = ["MEASURE_FROM", "DimensionShift", "DriftedPartFindings", "FaceShift"]
 
 Floats = NDArray[np.float64]
+
+MEASURE_FROM: Final = 0.1
+"""Share of the tolerance from which a shift is worth measuring (rule of one tenth)."""
 
 
 @dataclass(frozen=True, slots=True)

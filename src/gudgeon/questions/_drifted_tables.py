@@ -19,6 +19,7 @@ from gudgeon.drift.charts import (
 )
 from gudgeon.drift.watch import ALARM, FALSE_RATE, WATCHED_DAYS
 from gudgeon.findings import Findings, Lacking
+from gudgeon.findings.drifted_parts import MEASURE_FROM
 from gudgeon.findings.drifting import DriftFinding, Moved
 from gudgeon.quantity.kinds import Kind
 from gudgeon.quantity.ties import firm
@@ -40,9 +41,6 @@ __all__ = [
 ]
 
 MORNINGS_SHOWN = 12
-
-MEASURE_FROM = 0.1
-"""Share of the tolerance from which a shift is worth measuring (rule of one tenth)."""
 
 ALLOWANCE = 0.5
 WEIGHT = 0.2

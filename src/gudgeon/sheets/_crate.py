@@ -48,7 +48,7 @@ def before(known: Known) -> tuple[tuple[Block, ...], tuple[Missing, ...]]:
     grid, missing = _weights(findings)
     people = Step(
         "people",
-        "Fetch the people who are licensed for what this cell has.",
+        "Call the people who are licensed for what this cell has.",
         see=f"Needed here: {listed(_licences(findings))}.",
         boxes=(Box("people_named", "names"),),
     )
@@ -241,7 +241,7 @@ def _keys(findings: Findings, place: Place | None) -> Step:
         "keys",
         f"Fit keys {wide} wide to the foot of the unit{into}.",
         see="They slide in the slot without play.",
-        why="Keys only set it roughly; the dial sets it right.",
+        why="Keys only set it nearly; the dial sets it right.",
     )
 
 
@@ -286,7 +286,7 @@ def _bolts_snug(bolts: Bolts) -> Step:
     size = f" {bolts.size}" if bolts.size else ""
     return Step(
         "bolts_snug",
-        f"Put in {many}{size} with T-nuts and washers. Tighten them lightly, crosswise.",
+        f"Put in {many}{size} with T-nuts and washers. Tighten them with little force, crosswise.",
         see="The unit does not rock, and a soft hammer still moves it.",
         lack=f"Not known yet: {listed(lacking)} of the bolts on the table." if lacking else "",
     )

@@ -116,7 +116,7 @@ def _order(known_facts: Known, sides: tuple[FixtureSide, ...], gaps: Gaps) -> li
     if empty:
         blocks.append(Words(f"No part goes into: {', '.join(empty)}."))
     blocks += _rule(findings, gaps)
-    blocks.append(Words("Unload the other way round: the last part first."))
+    blocks.append(Words("Take the parts out the other way round: the last one first."))
     return blocks
 
 

@@ -128,7 +128,7 @@ def _steps(findings: Findings, checks: tuple[MorningCheck, ...]) -> tuple[Step, 
     steps = [_warm_up(findings)]
     steps.append(
         Step(
-            "warmth",
+            "temperature",
             "Read the thermometer beside the unit. Write the number into the column t.",
             why="A warm shop moves every reading a little. Without the number a small move stays "
             "hidden.",
@@ -149,8 +149,8 @@ def _steps(findings: Findings, checks: tuple[MorningCheck, ...]) -> tuple[Step, 
     steps += [
         Step(
             "inside",
-            "Look whether each number lies between the lowest and the highest."
-            + (" Count from the row of today's warmth." if warm else ""),
+            "See that each number lies between the lowest and the highest."
+            + (" Count from the row of today's temperature." if warm else ""),
             see="All inside: begin to cut.",
         ),
         Step(
@@ -166,14 +166,14 @@ def _steps(findings: Findings, checks: tuple[MorningCheck, ...]) -> tuple[Step, 
         ),
         Step(
             "keep",
-            f"Keep each row: type gudgeon day {findings.cell.file} name=... x=... y=... z=... "
+            f"Keep each row: enter gudgeon day {findings.cell.file} name=... x=... y=... z=... "
             f"t=..., then gudgeon ask drifted {findings.cell.file}.",
             see="The answer is yes: nothing has moved.",
         ),
         Step(
             "mark",
             "Take the expected number"
-            + (" of today's warmth" if warm else "")
+            + (" of today's temperature" if warm else "")
             + " from the reading. Mark what is left with a dot on its strip.",
             see="The dot lies between the bold lines.",
         ),
@@ -223,8 +223,8 @@ def _expected(findings: Findings, checks: tuple[MorningCheck, ...], gaps: Gaps) 
     if judged is not None:
         at = number_text(judged.next_c, "degC")
         if judged.watch.untold:
-            at = "any warmth"
-            blocks.append(Words("No warmth was written down so far, so the limits are wide."))
+            at = "any temperature"
+            blocks.append(Words("No temperature was written down so far, so the limits are wide."))
         else:
             blocks.append(Words(f"The numbers below hold at {at} degC."))
         if judged.outstanding:
@@ -299,7 +299,7 @@ def _warm_grid(findings: Findings, checks: tuple[MorningCheck, ...]) -> Grid | N
         )
         for row in rows
     )
-    return Grid("warmth", "What the warmth of the shop does to it", heads, told)
+    return Grid("warmth", "What the temperature of the shop does to it", heads, told)
 
 
 # --- to write into ----------------------------------------------------------------------------
@@ -315,7 +315,7 @@ def day_heads(findings: Findings) -> tuple[Head, ...]:
         *(Head(f"{letter}_{unit}", letter.upper(), unit, blank=True) for letter in "xyz"),
         Head("t", "t", "degC", blank=True),
         Head("who", "who", blank=True),
-        Head("remark", "remark", blank=True),
+        Head("remark", "note", blank=True),
     )
 
 

@@ -47,7 +47,7 @@ LINES: Final = (
 
 FIRST_RUN: Final = (
     "Run each new work offset first with the tool high over the part. Use slow rapid, keep a hand "
-    "on the stop, and read the distance to go."
+    "on the stop, and read on the screen how far it has to go."
 )
 
 
@@ -176,7 +176,7 @@ def _tools(findings: Findings, gaps: Gaps) -> list[Block]:
         ]
     from_work = cell.control.lengths_from == "work"
     told = (
-        "Tool lengths are set on the work here. Set them anew after every change of a tool."
+        "Tool lengths are set on the work here. Set them again after every change of a tool."
         if from_work
         else "Tool lengths count from the gauge point of the spindle to the tip."
     )
@@ -225,11 +225,14 @@ def _offsets(known_facts: Known, gaps: Gaps) -> list[Block]:
     ]
     blocks: list[Block] = [
         Words(
-            "Type each number as it stands here. Then read it once more on the screen and tick the "
-            "row. The last number tells how sure the row is."
+            "Enter each number as it stands here. Then read it once more on the screen and tick "
+            "the row. The last number tells how sure the row is."
         ),
         as_grid(
-            table, "Work offsets, one for each face", heads, (Head("typed", "typed", blank=True),)
+            table,
+            "Work offsets, one for each face",
+            heads,
+            (Head("entered", "entered", blank=True),),
         ),
     ]
     if "poses" in tables:
@@ -264,7 +267,7 @@ def _stale(findings: Findings) -> list[Block]:
     heads = (
         Head("moved", "if this has moved"),
         Head("stale", "these offsets are stale"),
-        Head("then", "do this, then type them anew"),
+        Head("then", "do this, then enter them again"),
     )
     rows = tuple((row.what, row.stale, row.then) for row in stale_rows(findings, found))
     return [Grid("stale", "Which offsets go stale when something moves", heads, rows)]
