@@ -3,7 +3,7 @@ PYTHON ?= python3
 
 .PHONY: demo test check bench page fuzz report-metrology clean
 
-demo:   ## install, ask every question of the demo cell, print the answers, write the report
+demo:   ## install, ask every question of the demo cell, print the answers, write report and sheets
 	@$(PYTHON) tasks.py demo
 
 test:   ## install, run every test
@@ -25,4 +25,4 @@ report-metrology:  ## figures on simulated shops into docs/metrology.md; ONLY="d
 	@$(PYTHON) tasks.py report-metrology $(ONLY)
 
 clean:  ## remove what the other targets made
-	rm -rf .venv build dist gudgeon-report.html
+	rm -rf .venv build dist gudgeon-report.html gudgeon-sheets.pdf

@@ -1,6 +1,6 @@
 """Make the project's own environment and run a job in it; works the same on every system.
 
-    python tasks.py demo     install, ask every question of the demo cell, write its report
+    python tasks.py demo     install, ask every question of the demo cell, write report and sheets
     python tasks.py test     install with the tools of development, run every test
     python tasks.py check    style, types, import contracts
     python tasks.py bench    speed, as ratios to a named reference in the same run
@@ -27,6 +27,7 @@ HOME = HERE / ".venv"
 BIN = HOME / ("Scripts" if os.name == "nt" else "bin")
 DEMO = HERE / "demo" / "alder-ford.toml"
 REPORT = HERE / "gudgeon-report.html"
+SHEETS = HERE / "gudgeon-sheets.pdf"
 
 
 def run(*words: str | Path) -> int:
@@ -79,6 +80,7 @@ def demo() -> int:
     if code == 2:
         return code
     must("gudgeon", "report", DEMO, "--to", REPORT)
+    must("gudgeon", "print", DEMO, "--to", SHEETS)
     return 0
 
 

@@ -1,6 +1,7 @@
-"""Make the pictures of the README from real output: the terminal and the first page of the report.
+"""Make the pictures of the pages from real output: the terminal, the report, two printed sheets.
 
-Needs Chromium on the machine; ``python docs/make_pictures.py`` writes docs/pictures/*.png.
+``python docs/make_pictures.py`` writes docs/pictures/*.png and needs Chromium on the machine;
+``python docs/make_pictures.py paper`` makes those of the sheets only and does without.
 """
 
 from __future__ import annotations
@@ -41,9 +42,28 @@ def shoot(page: Path, picture: str, width: int, height: int) -> None:
         )  # fmt: skip
 
 
+def print_sheets() -> None:
+    """Write the first page of an answer and of the commissioning plan as they are printed."""
+    import pypdfium2
+
+    with tempfile.TemporaryDirectory() as folder:
+        for sheet, page, picture in (
+            ("turns", 0, "paper-answer.png"),
+            ("commissioning", 1, "paper-plan.png"),
+        ):
+            target = Path(folder) / f"{sheet}.pdf"
+            gudgeon("print", str(CELL), sheet, "--to", str(target), "--date", "2030-05-17")
+            document = pypdfium2.PdfDocument(target)
+            image = document[page].render(scale=1.3, grayscale=True).to_pil()
+            image.quantize(16).save(PICTURES / picture, optimize=True)
+
+
 def main() -> None:
-    """Write both pictures."""
+    """Write all pictures."""
     PICTURES.mkdir(exist_ok=True)
+    print_sheets()
+    if sys.argv[1:] == ["paper"]:
+        return
     with tempfile.TemporaryDirectory() as folder:
         text = gudgeon("ask", "turns", str(CELL)).splitlines()[:46]
         command = "gudgeon ask turns demo/alder-ford.toml"

@@ -39,6 +39,7 @@ def test_readme_lists_every_question_and_no_other() -> None:
         "CONTRIBUTING.md",
         "docs/reading-programs.md",
         "docs/page.md",
+        "docs/paper.md",
         "docs/programs.md",
     ],
 )
@@ -55,7 +56,7 @@ def commands() -> list[str]:
 
 def test_commands_of_the_readme_run(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     """The prompts of ``start`` are answered with blanks; its file then serves the others."""
-    assert len(commands()) == 11
+    assert len(commands()) == 12
     (tmp_path / "part.nc").write_text("G21 G90 G0\nM30\n", encoding="ascii")
     monkeypatch.chdir(tmp_path)
     monkeypatch.setattr("builtins.input", lambda *_: "")
@@ -66,6 +67,7 @@ def test_commands_of_the_readme_run(tmp_path: Path, monkeypatch: pytest.MonkeyPa
         refused = " write " in command
         assert code == (1 if refused else 3 if untold else 0), command
     assert (tmp_path / "my-report.html").is_file()
+    assert (tmp_path / "my-cell-paper.pdf").is_file()
 
 
 def test_examples_of_the_page_on_reading_can_be_read() -> None:
