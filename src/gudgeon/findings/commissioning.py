@@ -45,6 +45,9 @@ EDGE_MM: Final = 5.0
 HOLE_MM: Final = 8.0
 """Radius of the platter's holes where none is entered."""
 
+LEAST_CHORD: Final = 0.2
+"""A run shorter than this share of the platter's radius tells nothing."""
+
 ANGLE_STEP: Final = 1e-6
 SLOPE_LEAST: Final = 1e-6
 """A figure that an angle moves by less does not hang on it [mm/rad]."""
@@ -137,6 +140,8 @@ class Squaring:
         Where the dial stands while the platter turns, clear of holes and rim.
     chord_mm : tuple of (aside, length)
         A straight run over the face beside the middle, clear of holes and pilot.
+    over_holes : bool
+        There is no such run: the plunger has to be lifted over holes.
     round_limit : AngleLimit
         Of the platter face to its own axis.
     round_limit_mm : float
@@ -161,6 +166,7 @@ class Squaring:
 
     radius_mm: float
     chord_mm: tuple[float, float]
+    over_holes: bool
     round_limit: AngleLimit
     round_limit_mm: float
     stops: tuple[Stop, ...]
@@ -208,6 +214,10 @@ def squaring(findings: Findings) -> Squaring:
     work = _Work(findings, frame, values, lines, limits)
     radius = clear_radius(findings.cell)
     chord = clear_chord(findings.cell)
+    rim = platter_radius(findings.cell) - EDGE_MM
+    over_holes = chord[1] < LEAST_CHORD * rim
+    if over_holes:
+        chord = 0.6 * rim, 1.2 * rim
     stops, level = work.level(radius)
     checks = work.lean(level, radius)
     one_way = False
@@ -224,6 +234,7 @@ def squaring(findings: Findings) -> Squaring:
     return Squaring(
         radius_mm=radius,
         chord_mm=chord,
+        over_holes=over_holes,
         round_limit=face,
         round_limit_mm=2.0 * radius * face.rad,
         stops=stops,

@@ -18,6 +18,8 @@ __all__ = ["DryPose", "dry_run"]
 
 QUARTER: Final = math.pi / 2.0
 SAME_RAD: Final = 1e-6
+NEAR_RAD: Final = math.radians(0.5)
+"""A pose that stretches a hose most is known this well; the hose hardly feels the rest."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -56,7 +58,8 @@ def dry_run(findings: Findings) -> tuple[DryPose, ...]:
             tilts += [t for t in (math.copysign(QUARTER, end),) if abs(t) < abs(end) - SAME_RAD]
             tilts += [end] if abs(end) > SAME_RAD else []
     home = 0.0 if low[1] <= 0.0 <= high[1] else turns[0]
-    poses: list[tuple[float, float]] = [(0.0, turn) for turn in turns]
+    poses = [(0.0, home)] if abs(home - turns[0]) > SAME_RAD else []
+    poses += [(0.0, turn) for turn in turns]
     ends = {float(low[0]), float(high[0])}
     before = 0.0
     for tilt in tilts[1:]:
@@ -66,13 +69,18 @@ def dry_run(findings: Findings) -> tuple[DryPose, ...]:
             poses.append((0.0, turns_now[0]))
         poses += [(tilt, turn) for turn in (turns_now if tilt in ends else turns_now[:1])]
         before = tilt
+    if abs(poses[-1][0]) > SAME_RAD:
+        poses.append((0.0, poses[-1][1]))
+    if abs(poses[-1][1] - home) > SAME_RAD:
+        last = poses[-1][1]
+        between = [t for t in turns if min(last, home) < t < max(last, home)]
+        poses += [(0.0, turn) for turn in sorted(between, reverse=last > home)]
+        poses.append((0.0, home))
     hoses = findings.hoses_stretched
     named = _worst(hoses, findings.has_tilt)
     for pose in named:
-        if all(math.dist(pose, other) > SAME_RAD for other in poses):
-            poses.append((0.0, home))
-            poses.append(pose)
-    poses.append((0.0, home))
+        if all(math.dist(pose, other) > NEAR_RAD for other in poses):
+            poses += [pose, (0.0, home)]
     return tuple(
         DryPose(*pose, _left(findings, hoses, pose), tuple(_words(named, pose))) for pose in poses
     )
@@ -80,9 +88,8 @@ def dry_run(findings: Findings) -> tuple[DryPose, ...]:
 
 def _round(low: float, high: float) -> list[float]:
     """Return quarter by quarter through the range of the turn."""
-    start = max(low, 0.0) if high > 0.0 else low
-    count = max(1, math.ceil((high - start) / QUARTER - 1e-9))
-    return [start + (high - start) * k / count for k in range(count + 1)]
+    count = max(1, math.ceil((high - low) / QUARTER - 1e-9))
+    return [low + (high - low) * k / count for k in range(count + 1)]
 
 
 def _worst(hoses: tuple[HoseFinding, ...], has_tilt: bool) -> dict[tuple[float, float], list[str]]:
@@ -99,7 +106,7 @@ def _worst(hoses: tuple[HoseFinding, ...], has_tilt: bool) -> dict[tuple[float, 
 
 def _words(named: dict[tuple[float, float], list[str]], pose: tuple[float, float]) -> list[str]:
     return [
-        text for at, texts in named.items() if math.dist(at, pose) <= SAME_RAD for text in texts
+        text for at, texts in named.items() if math.dist(at, pose) <= NEAR_RAD for text in texts
     ]
 
 

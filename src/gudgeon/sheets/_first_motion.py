@@ -248,6 +248,8 @@ def _poses(findings: Findings, poses: tuple[DryPose, ...]) -> Grid:
         heads.append(Head("tilt", senses.tilt_letter or "tilt", "deg"))
     heads.append(Head("turn", senses.rotary_letter, "deg"))
     heads += [Head(f"left_{k}", f"{name}: left", unit) for k, name in enumerate(names, start=1)]
+    watched = any(one.worst for one in poses)
+    heads += [Head("watch", "watch")] if watched else []
     heads.append(Head("seen", "free", blank=True))
     rows = []
     for number, one in enumerate(poses, start=1):
@@ -259,5 +261,6 @@ def _poses(findings: Findings, poses: tuple[DryPose, ...]) -> Grid:
         row += [
             f"{findings.units.shown(Kind.LENGTH, one.left_mm[name]):.{digits}f}" for name in names
         ]
+        row += [listed(one.worst)] if watched else []
         rows.append((*row, ""))
     return Grid("dry_run", "Poses in order", tuple(heads), tuple(rows))

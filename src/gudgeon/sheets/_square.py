@@ -192,7 +192,12 @@ def _along(findings: Findings, found: Squaring) -> list[Block]:
             "runs",
             "Do the runs of the table one by one. Set the dial to zero at the start of each run.",
             see=f"Each run goes {short(findings, runs[0].length_mm)} along "
-            f"{_along_letter(found)}, clear of holes.",
+            f"{_along_letter(found)}"
+            + (
+                ". Lift the plunger over the holes, and set both ends clear of them."
+                if found.over_holes
+                else ", clear of holes."
+            ),
         )
         rows = []
         for number, run in enumerate(runs, start=1):

@@ -6,10 +6,14 @@ from collections.abc import Callable
 from typing import Final
 
 from gudgeon.answer import Missing
+from gudgeon.sheets._accept import accept
+from gudgeon.sheets._centre_readings import centre_readings
 from gudgeon.sheets._crate import before, on_the_table
 from gudgeon.sheets._first_motion import hoses, jog_test
+from gudgeon.sheets._fixture_on import fixture_on
 from gudgeon.sheets._ready import limits_to_enter, lost_motion, tool_change, warm_up
 from gudgeon.sheets._square import square_up
+from gudgeon.sheets._test_piece import test_piece
 from gudgeon.sheets.known import Known
 from gudgeon.sheets.shape import Block, Sheet
 
@@ -32,6 +36,10 @@ PARTS: Final[tuple[Part, ...]] = (
     limits_to_enter,
     warm_up,
     tool_change,
+    centre_readings,
+    test_piece,
+    fixture_on,
+    accept,
 )
 """What is done, in the order in which it is safe."""
 
