@@ -179,6 +179,9 @@ class PieceFinding:
     missing : tuple of Missing
         What would let it be proven.
     assumed : tuple of str
+        Sentences.
+    usual : tuple of str
+        Sizes of causes that were taken as usual.
     """
 
     block: Block
@@ -195,6 +198,7 @@ class PieceFinding:
     left_out: tuple[tuple[tuple[float, ...], str], ...]
     missing: tuple[Missing, ...]
     assumed: tuple[str, ...]
+    usual: tuple[str, ...]
 
     def number_of(self, land: Land) -> int:
         """Return the number of a land."""
@@ -268,7 +272,8 @@ class PieceFindings(PieceRoomFindings):
             proven=room.proven,
             left_out=tuple((stands[i].angles, why) for i, why in room.told().items()),
             missing=room.missing,
-            assumed=(*assumed, *_usual_told(usual)),
+            assumed=tuple(assumed),
+            usual=_usual_here(usual),
         )
 
     @property
@@ -467,7 +472,7 @@ def _figures(
     return tuple(found), spread
 
 
-def _usual_told(usual: Sequence[str]) -> tuple[str, ...]:
+def _usual_here(usual: Sequence[str]) -> tuple[str, ...]:
+    """Return those sizes that count here: nothing is clamped as a part, and nothing warms up."""
     wanted = ("index", "lost", "repeatability", "tool length", "cutter", "spindle", "square")
-    said = [text for text in usual if any(word in text for word in wanted)]
-    return (f"Taken as usual: {'; '.join(said)}.",) if said else ()
+    return tuple(text for text in usual if any(word in text for word in wanted))

@@ -29,10 +29,24 @@ ASKED: Final = (
 
 _Lack = Callable[[str, tuple[Missing, ...]], None]
 
+LABELS: Final = {
+    "contradictions": "jogs that speak against the signs entered",
+    "tilt_torque": "greatest torque of the load about the tilt line, at any step of loading",
+    "tilt_share": "the same as a share of what the tilt drive is good for",
+    "tilt_torque_full": "torque about the tilt line, fully loaded",
+    "tilt_torque_any_order": "the same, in any order of loading",
+    "rotary_torque": "greatest torque of the load about the rotary line, tilted",
+    "rotary_torque_any_order": "the same, in any order of loading",
+    "brake_at_rest": "torque of the load alone on the tilt brake",
+    "platter_load_upright": "load on the platter, tilted to 90 deg",
+    "worst_uncertainty": "least sure coordinate, plus or minus",
+}
+"""Shorter words for some figures, by their names."""
+
 SIGN: Final = (
     Head("seen", "seen", blank=True),
     Head("date", "date", blank=True),
-    Head("initials", "initials", blank=True),
+    Head("initials", "signed", blank=True),
 )
 
 
@@ -45,9 +59,8 @@ def accept(known: Known) -> tuple[tuple[Block, ...], tuple[Missing, ...]]:
     figures: list[tuple[str, ...]] = []
 
     def lack(what: str, items: tuple[Missing, ...]) -> None:
-        for item in items:
-            missing.setdefault(item.where, item)
-        first = items[0]
+        first = items[0]  # the others are told with the answer itself
+        missing.setdefault(first.where, first)
         lacks.append(
             Words(
                 f"Cannot accept yet: {what}. First find out: {first.what} ({first.where}).", "lack"
@@ -71,8 +84,8 @@ def accept(known: Known) -> tuple[tuple[Block, ...], tuple[Missing, ...]]:
     verdicts.append(("test piece", "-", "All figures are within their limits.", "", "", ""))
     verdicts += _checks(findings, lack)
     blocks: list[Block] = [
-        Heading("What to accept before production"),
-        Words("Production begins when every line is signed, and not before.", "why"),
+        Heading("What to accept before you make parts"),
+        Words("No part is made for a customer before every line is signed.", "why"),
         *lacks,
         _verdict_grid(verdicts),
     ]
@@ -106,7 +119,16 @@ def _row(words: str, one: Figure) -> tuple[str, ...]:
     assert one.limit is not None
     bound = "at most" if one.limit_kind == "max" else "at least"
     limit = f"{bound} {_number(one.limit, one.unit)}"
-    return (words, one.label, value, sure, limit, one.unit or "-", _kept(one), "")
+    return (
+        words,
+        LABELS.get(one.name, one.label),
+        value,
+        sure,
+        limit,
+        one.unit or "-",
+        _kept(one),
+        "",
+    )
 
 
 def _number(value: float, unit: str) -> str:
@@ -240,7 +262,7 @@ def _first_part(findings: Findings, lack: _Lack) -> list[Block]:
                     "Cut one part at the station named in each line. Measure it, and write it "
                     "down.",
                     see="Each dimension is off by no more than the first part may be.",
-                    why="Parts differ by chance. The first part must leave room for later ones.",
+                    why="Parts come out different by chance. The first leaves room for later ones.",
                 ),
             )
         ),
@@ -250,8 +272,8 @@ def _first_part(findings: Findings, lack: _Lack) -> list[Block]:
     for name in short:
         blocks.append(
             Words(
-                f"One part cannot show that {name} is right: parts differ too much for that. Ask "
-                '"accurate" for the cure before you begin.',
+                f"One part cannot show that {name} is right: parts come out too different for "
+                "that. Look for the cure on the page on accuracy before you begin.",
                 "lack",
             )
         )
@@ -301,8 +323,8 @@ def _signed(lacks: list[Block]) -> Step:
         "accepted",
         "Sign here when every line above is signed."
         if not lacks
-        else "Do not begin production: some lines cannot be accepted yet. Settle them, and print "
-        "this plan anew.",
+        else "Do not make parts yet: some lines cannot be accepted. Settle them, and print this "
+        "plan again.",
         boxes=(
             Box("accepted_date", "date"),
             Box("accepted_by", "accepted by"),

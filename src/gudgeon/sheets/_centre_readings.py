@@ -60,7 +60,7 @@ def centre_readings(known: Known) -> tuple[tuple[Block, ...], tuple[Missing, ...
         Steps(steps),
         _grid(findings, rows),
         Words(
-            "Write down what the control displays, with the tool length taken off. Write X, Y and "
+            "Write down what the control shows, with the tool length taken off. Write X, Y and "
             "Z of each touch, for they tell where the tip stood. Leave a row blank that was not "
             "read."
         ),
@@ -97,7 +97,7 @@ def _steps(orders: dict[str, list[int]]) -> tuple[Step, ...]:
 
 def _sentences(order: str) -> str:
     """Return an order as short sentences, each with a capital."""
-    parts = [part.strip() for part in order.replace("; or ", ". Or ").split("; ")]
+    parts = [part.strip() for part in order.replace(", or use ", "; or use ").split("; ")]
     return ". ".join(part[:1].upper() + part[1:].removesuffix(".") for part in parts if part) + "."
 
 
@@ -138,10 +138,10 @@ def _told(findings: Findings, one: Expected) -> str:
 def _typing(findings: Findings) -> str:
     file = findings.cell.readings.file
     if file:
-        into = f"Type the rows into {file}, under the same heads."
+        into = f"Copy the rows into {file}, under the same heads."
     else:
         into = (
-            "Type the rows into a table with the same heads, and name it in the cell file: "
+            "Copy the rows into a table with the same heads, and name it in the cell file: "
             "readings.file."
         )
     return f'{into} Then ask "turns" where the lines run, and how surely.'

@@ -45,7 +45,7 @@ GAP_MM: Final = 1.5
 """Strip between two lands that stays free."""
 
 CHIPS: Final = (
-    "Chips fly and the cutter is sharp. Close the door, wear eye protection, and stop the spindle "
+    "Chips fly and the cutter is sharp. Close the door, wear safety glasses, and stop the spindle "
     "before you reach in."
 )
 
@@ -121,7 +121,7 @@ def _before(findings: Findings, piece: PieceFinding) -> tuple[Step, ...]:
     steps = [
         Step(
             "piece_block",
-            f"Saw a block of the material of your parts. Mill it to {raw} by {raw} {unit}, "
+            f"Saw a block of the same metal as your parts. Mill it to {raw} by {raw} {unit}, "
             f"{raw_high} {unit} high.",
             see=f"The finished lands make it {width} by {width} {unit}, {high} {unit} high.",
         ),
@@ -135,12 +135,12 @@ def _before(findings: Findings, piece: PieceFinding) -> tuple[Step, ...]:
         ),
     ]
     if tools:
-        steps.append(Step("piece_tool", f"Set the length of {tools} anew and enter it."))
+        steps.append(Step("piece_tool", f"Set the length of {tools} again and enter it."))
     else:
         steps.append(
             Step(
                 "piece_tool",
-                "Take one sharp end mill for all lands. Set its length anew and enter it.",
+                "Take one sharp end mill for all lands. Set its length again and enter it.",
             )
         )
     steps.append(
@@ -195,7 +195,7 @@ def _cutting(findings: Findings, piece: PieceFinding) -> tuple[Step, ...]:
             Step(
                 f"piece_pose_{number}",
                 f"{_come_to(findings, one)} Finish {word} {lands} in one pass.",
-                why="Coming from the other side shows how much a reversal swallows."
+                why="Coming from the other side shows how much is lost when the axis turns back."
                 if one.minus
                 else "",
             )
@@ -286,7 +286,7 @@ def _measuring() -> tuple[Step, ...]:
         ),
         Step(
             "piece_across",
-            "Then take the block off. Deburr it, and let it come to the warmth of the micrometer.",
+            "Then take the block off. Take off the burrs. Let it get as warm as the micrometer.",
             see="Measure across two lands at the crosses of the drawing, with a micrometer.",
         ),
     )
@@ -381,7 +381,7 @@ def _reading(findings: Findings, piece: PieceFinding) -> list[Block]:
         )
     grid = Grid(
         "piece_culprits",
-        f"What each error shows (measured less expected, {unit}); the other way round all signs "
+        f"What each of these shows (measured less expected, {unit}); the other way round all signs "
         "turn over",
         (
             Head("number", "no."),
@@ -398,7 +398,7 @@ def _reading(findings: Findings, piece: PieceFinding) -> list[Block]:
         ),
         Words(
             "Is a figure outside? Measure it once more. Then look in the table for the row whose "
-            "figures and signs fit. Mend that, work the zeros out anew, and cut the piece again."
+            "figures and signs fit. Mend that, work the zeros out again, and cut the piece again."
         ),
         grid,
     ]
@@ -411,6 +411,13 @@ def _reading(findings: Findings, piece: PieceFinding) -> list[Block]:
             f"good to {height}."
         )
     )
+    if piece.usual:
+        blocks.append(
+            Words(
+                "Where the cell file does not say how well axes and tools repeat, it is taken as "
+                "usual (common practice only)."
+            )
+        )
     blocks += [Words(text, "text") for text in piece.assumed]
     return blocks
 
@@ -448,9 +455,9 @@ def _parting(findings: Findings, piece: PieceFinding, one: Parting) -> str:
     told = [item.deviation.name for item in piece.deviations if item.deviation.told]
     rows = [str(told.index(name) + 1) for name in one.names]
     if len(rows) == 1:
-        said = f"The error of row {rows[0]} is hard to see on this piece."
+        said = f"Row {rows[0]} is hard to see on this piece."
     else:
-        said = f"The errors of rows {listed(rows)} look alike on this piece."
+        said = f"Rows {listed(rows)} look alike on this piece."
     if one.extra is None:
         return f"{said} No other land on it would tell."
     return f"{said} To tell, measure also {_extra(findings, piece, one.extra)}."
@@ -494,7 +501,7 @@ def _net(findings: Findings, piece: PieceFinding) -> Drawing:
     return Drawing(
         Picture(
             "test_piece",
-            "The test piece unfolded, top in the middle. Tinted: cut by the tool's end; hatched: "
+            "The test piece unfolded, top in the middle. Gray: cut by the tool's end; striped: "
             "by its side. Crosses: measure here",
             svg,
         )
