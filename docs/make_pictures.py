@@ -43,18 +43,20 @@ def shoot(page: Path, picture: str, width: int, height: int) -> None:
 
 
 def print_sheets() -> None:
-    """Write the first page of an answer and of the commissioning plan as they are printed."""
+    """Write a page of an answer and of the commissioning plan as they are printed."""
     import pypdfium2
 
     with tempfile.TemporaryDirectory() as folder:
-        for sheet, page, picture in (
-            ("turns", 0, "paper-answer.png"),
-            ("commissioning", 1, "paper-plan.png"),
+        for sheet, words, picture in (
+            ("turns", "Do now", "paper-answer.png"),
+            ("commissioning", "Square up", "paper-plan.png"),
         ):
             target = Path(folder) / f"{sheet}.pdf"
             gudgeon("print", str(CELL), sheet, "--to", str(target), "--date", "2030-05-17")
             document = pypdfium2.PdfDocument(target)
-            image = document[page].render(scale=1.3, grayscale=True).to_pil()
+            page = next(one for one in document if words in one.get_textpage().get_text_range())
+            # Twice as fine, then reduced: thin strokes stay even.
+            image = page.render(scale=2.6, grayscale=True).to_pil().reduce(2)
             image.quantize(16).save(PICTURES / picture, optimize=True)
 
 

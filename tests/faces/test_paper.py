@@ -203,6 +203,13 @@ def test_tables_break_over_pages_with_their_head() -> None:
     assert all(any(f"row {i} " in f"{text} " for text in found) for i in range(90))
 
 
+def test_a_long_narrow_table_stands_in_two_halves() -> None:
+    rows = tuple((f"row {i}", "") for i in range(1, 31))
+    (text,) = texts(opened([sheet_data(replace(SHEET, blocks=(grid_of(rows),), missing=()), RUN)]))
+    assert text.count("head of rows") == 2
+    assert all(f"row {i} " in f"{text} " for i in range(1, 31))
+
+
 def test_a_wide_sheet_is_laid_across() -> None:
     document = opened([sheet_data(replace(SHEET, wide=True), RUN), sheet_data(SHEET, RUN)])
     wide, high = document[0].get_size()

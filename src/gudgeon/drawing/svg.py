@@ -329,8 +329,9 @@ class Sheet:
         defs = ""
         if self._hatched:
             defs += (
-                f'<pattern id="{self.slug}-hatch" patternUnits="userSpaceOnUse" width="7" '
-                'height="7" patternTransform="rotate(45)"><path d="M0 0 L0 7" '
+                # Oblique within an upright tile: printers show the seams of turned ones.
+                f'<pattern id="{self.slug}-hatch" patternUnits="userSpaceOnUse" width="10" '
+                'height="10"><path d="M-2 2 L2 -2 M-2 12 L12 -2 M8 12 L12 8" '
                 'stroke="currentColor" stroke-width="1.3"/></pattern>'
             )
         clip = ""
