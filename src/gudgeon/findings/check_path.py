@@ -33,6 +33,12 @@ USUAL_LENGTH_MM: Final = 200.0
 SHARES: Final = (1.0, 0.75, 0.5, 0.25)
 """Of the greatest length: what hangs no longer is tried where all of it would touch."""
 
+START_SHARES: Final = (1.0, 0.4)
+"""Of the safe travel of X and Y, about its middle, in which the path may be started."""
+
+NEAR_MM: Final = 50.8
+"""Moved by hand at a check, X and Y stay so near to it."""
+
 LAST_MORNINGS: Final = 5
 """A check without an entered place stands where it was read on the last mornings."""
 
@@ -63,24 +69,27 @@ class CheckPathFindings(WrittenFindings, DriftFindings):
                 program,
                 cautions=(
                     *left_out,
-                    "At each stop you move X, Y and Z by hand: nothing proves that. Go slowly.",
+                    "At each stop you move X, Y and Z by hand. Nothing proves that. Go slowly.",
                     *self.usual_cautions,
                 ),
             )
             end = self._last_pose()
             places = self._in_order(places, end)
             free = self.free_start
-            first: Written | None = None
-            for start in (free, self._from_pose(free, end)):
-                blocks = self._check_blocks(places, end, start)
-                for hand in self._reading_hands:
+            starts = [
+                self.narrowed(start, share)
+                for share in START_SHARES
+                for start in (free, self._from_pose(free, end))
+            ]
+            found = program
+            for hand in self._reading_hands:
+                for start in starts:
+                    blocks = self._check_blocks(places, end, start)
                     found = self.offered(program, blocks, start, hands=(hand,))
                     if not found.refused:
                         return found
-                    # What stops the shortest from anywhere is what stops all.
-                    first = found if start is free else first
-            assert first is not None
-            return first
+            # What stops the shortest in the narrowest start stops all.
+            return found
         except (Lacking, NotOfferedError) as problem:
             return self.cannot_be_proven(program, problem)
 
@@ -246,6 +255,7 @@ class CheckPathFindings(WrittenFindings, DriftFindings):
     ) -> list[Block]:
         words = self.control_words
         blocks = self.first_blocks(start)
+        near = self.units.text(Kind.LENGTH, NEAR_MM, 2 if words.inch else 0, limit="max")
         at: tuple[float, float] | None = None
         top = next(block for block in blocks if block.move)
         for place in places:
@@ -255,9 +265,10 @@ class CheckPathFindings(WrittenFindings, DriftFindings):
             blocks += [
                 words.to_machine({X: x, Y: y}, f'over "{place.name}"'),
                 words.stop(
-                    f'Read "{place.name}" by hand. Raise Z to its top. Then start again.',
+                    f'Read "{place.name}" by hand. Move X and Y no more than {near}. Raise Z to '
+                    "its top. Then start again.",
                     f"read {place.name} by hand, Z to the top, start",
-                    by_hand=True,
+                    by_hand_mm=NEAR_MM,
                 ),
                 top,
             ]

@@ -16,7 +16,7 @@ import numpy as np
 
 from gudgeon.findings.gather import Lacking
 from gudgeon.findings.senses import AxisEvidence
-from gudgeon.findings.written import TILT, TURN, Block, Written, X, Y
+from gudgeon.findings.written import TILT, TURN, Block, Written
 from gudgeon.findings.written_proof import NotOfferedError, Start, WrittenFindings
 from gudgeon.kinematics.chain import TurningAxis
 from gudgeon.kinematics.naming import nearest_side, side_direction
@@ -80,7 +80,7 @@ class JogTestFindings(WrittenFindings):
             }
             first: Written | None = None
             for share in SHARES:
-                start = self._at_zero(free, share)
+                start = self._at_zero(self.narrowed(free, share))
                 found = self.offered(
                     program, self._jog_blocks(evidence, start), start, either=either
                 )
@@ -96,15 +96,10 @@ class JogTestFindings(WrittenFindings):
     def _turning_joints(self) -> tuple[int, ...]:
         return (TILT, TURN) if self.has_tilt else (TURN,)
 
-    def _at_zero(self, free: Start, share: float) -> Start:
-        """Return the start with both angles at zero, X and Y within a share of their range."""
+    def _at_zero(self, free: Start) -> Start:
+        """Return the start with both angles at zero, or at the nearest end of their range."""
         low, high = free.low.copy(), free.high.copy()
         kept = [joint for joint in free.free if joint not in self._turning_joints]
-        if share < 1.0:
-            for joint in (X, Y):
-                cut = 0.5 * (1.0 - share) * float(high[joint] - low[joint])
-                low[joint], high[joint] = low[joint] + cut, high[joint] - cut
-            kept = []
         for joint, axis in zip(self._turning_joints, self.turning_only.axes, strict=True):
             low[joint] = high[joint] = _home(axis)
         return Start(low, high, tuple(kept))

@@ -58,6 +58,8 @@ class Written:
         What to do, and what must be seen, where no program is offered and hands can do it.
     remarks : tuple of str
         How the control writes a comment: what stands before it and behind; empty: it has none.
+    start_low, start_high : tuple of 5 floats
+        Where each joint may stand at the start [mm, rad]; empty where it is refused.
     """
 
     name: str
@@ -72,6 +74,8 @@ class Written:
     without: tuple[str, ...] = ()
     by_hand: tuple[tuple[str, str], ...] = ()
     remarks: tuple[str, ...] = ()
+    start_low: tuple[float, ...] = ()
+    start_high: tuple[float, ...] = ()
 
     @property
     def text(self) -> str:
@@ -100,8 +104,9 @@ class Block:
         Where it goes in a rapid, machine coordinates [mm, rad]; the other joints stand still.
     stop : bool
         The program waits.
-    by_hand : bool
-        While it waits X, Y and Z are moved by hand; Z is at the top again before it goes on.
+    by_hand_mm : float
+        While it waits X and Y are moved by hand, no farther than this, and Z as far as wanted; Z is
+        at the top again before it goes on.
     brakes : str
         What it does to the clamps, as the cell file has it; empty: nothing.
     ends, spindle_off : bool
@@ -112,7 +117,7 @@ class Block:
     remark: str = ""
     move: Mapping[int, float] = field(default_factory=dict)
     stop: bool = False
-    by_hand: bool = False
+    by_hand_mm: float = 0.0
     brakes: str = ""
     ends: bool = False
     spindle_off: bool = False
@@ -244,9 +249,10 @@ class ControlWords:
             ),
         ]
 
-    def stop(self, words: str, remark: str = "", *, by_hand: bool = False) -> Block:
+    def stop(self, words: str, remark: str = "", *, by_hand_mm: float = 0.0) -> Block:
         """Return a block that waits for a person."""
-        return Block(self.control.stop_word or "M0", words, remark, stop=True, by_hand=by_hand)
+        word = self.control.stop_word or "M0"
+        return Block(word, words, remark, stop=True, by_hand_mm=by_hand_mm)
 
     def end(self) -> Block:
         """Return the last block."""

@@ -145,6 +145,16 @@ class WrittenFindings(ChangingFindings, ClearedFindings):
             low[TILT] = high[TILT] = 0.0
         return Start(low, high, tuple(free))
 
+    def narrowed(self, start: Start, share: float) -> Start:
+        """Return a start with X and Y within a share of their range, about its middle."""
+        if share >= 1.0:
+            return start
+        low, high = start.low.copy(), start.high.copy()
+        for joint in (X, Y):
+            cut = 0.5 * (1.0 - share) * float(high[joint] - low[joint])
+            low[joint], high[joint] = low[joint] + cut, high[joint] - cut
+        return Start(low, high, tuple(joint for joint in start.free if joint not in (X, Y)))
+
     def start_words(self, start: Start) -> str:
         """Return the start as orders, for a person at the machine."""
         letters = self.control_words.letters
@@ -296,7 +306,12 @@ class WrittenFindings(ChangingFindings, ClearedFindings):
         # With its remarks it is another text: it must still say the same.
         if refused := self._not_as_meant(self._read_lines(lines), blocks, len(head)):
             return replace(program, refused=refused)
-        return replace(program, lines=lines)
+        return replace(
+            program,
+            lines=lines,
+            start_low=tuple(start.low.tolist()),
+            start_high=tuple(start.high.tolist()),
+        )
 
     def _hands_for(
         self, moves: Sequence[tuple[str, Floats, Floats]], program: Written
@@ -423,8 +438,11 @@ class WrittenFindings(ChangingFindings, ClearedFindings):
         found = []
         for row in track.segments:
             block = blocks[int(row["line"]) - 1]
-            if block.by_hand:
-                low[: Z + 1], high[: Z + 1] = start.low[: Z + 1], start.high[: Z + 1]
+            if block.by_hand_mm:
+                # Within the start's range, for a person keeps to that; never less than it was.
+                near = low[:Z] - block.by_hand_mm, high[:Z] + block.by_hand_mm
+                low[:Z] = np.minimum(low[:Z], np.maximum(near[0], start.low[:Z]))
+                high[:Z] = np.maximum(high[:Z], np.minimum(near[1], start.high[:Z]))
             if not block.move:
                 continue
             end = np.array(row["end"], dtype=np.float64)
