@@ -24,7 +24,6 @@ from gudgeon.sheets.shape import (
     Heading,
     Step,
     Steps,
-    Words,
 )
 
 __all__ = ["BY_HAND_KG", "before", "lifted", "on_the_table"]
@@ -215,10 +214,10 @@ def on_the_table(known: Known) -> tuple[tuple[Block, ...], tuple[Missing, ...]]:
         ),
         _keys(findings, place),
         _set_down(findings, place, lack),
+        *_room(findings, place),
         _bolts_snug(findings.cell.placement.bolts),
     ]
     blocks: list[Block] = [Heading("On the table"), Steps(tuple(steps))]
-    blocks += _room(findings, place)
     picture = next((one for one in known.answer("fits").pictures if one.name == "table_plan"), None)
     if picture is not None:
         blocks.append(Drawing(picture))
@@ -312,33 +311,67 @@ def bolts_tight(findings: Findings) -> Step:
     )
 
 
-def _room(findings: Findings, place: Place | None) -> list[Block]:
-    """Return the room round the unit that a rule can check."""
+def _room(findings: Findings, place: Place | None) -> tuple[Step, ...]:
+    """Return the room round the unit that a rule can check, and the least of what it cannot."""
     if place is None:
-        return []
-    shown = [one for one in place.margins if one.reason in ("table edge", "guard", "cable")]
-    if not shown:
-        return []
-    unit = findings.units.unit(Kind.LENGTH)
-    return [
-        Grid(
-            "room",
-            "Room that must be left round the unit",
-            (
-                Head("what", "what"),
-                Head("room", "room", unit),
-                Head("kept", "kept"),
-                Head("seen", "measured", unit, blank=True),
-            ),
-            tuple(_room_row(findings, one) for one in shown),
-        ),
-        Words("Less than none: the unit stands over an edge, or meets something.", "text"),
-    ]
+        return ()
+    edges = [one for one in place.margins if one.reason == "table edge"]
+    steps = []
+    if edges:
+        told = [f"{_side(one)}: {_room_words(findings, one)}" for one in edges]
+        over = findings.cell.placement.overhang
+        allowed = (
+            f" It may stand over the edge by {short(findings, over.value)}."
+            if over is not None and over.value > 0.0
+            else ""
+        )
+        steps.append(
+            Step(
+                "edges",
+                "Measure from the body of the unit to each edge of the table.",
+                see=f"{'; '.join(told)}.{allowed}",
+                boxes=tuple(
+                    Box(f"edge_{_side(one)}", _side(one), findings.units.unit(Kind.LENGTH))
+                    for one in edges
+                ),
+            )
+        )
+    guards = [one for one in place.margins if one.reason == "guard"]
+    travel = [one for one in place.margins if one.reason == "travel"]
+    told = []
+    if guards:
+        least = min(guards, key=lambda one: one.margin_mm)
+        told.append(f"The least room is {_room_words(findings, least)}: {least.note}.")
+    if travel:
+        least = min(travel, key=lambda one: one.margin_mm)
+        approach = findings.cell.placement.approach
+        counted = (
+            ""
+            if approach is None
+            else f", with an approach of {short(findings, approach.value)} beyond each zero"
+        )
+        told.append(
+            f"The least travel to spare is {_room_words(findings, least)}: {least.note}{counted}."
+        )
+    if told:
+        steps.append(
+            Step(
+                "ends",
+                "Raise Z to its top. Jog X and Y slowly to their ends, and watch guards and doors.",
+                see=" ".join(told),
+            )
+        )
+    return tuple(steps)
 
 
-def _room_row(findings: Findings, one: Margin) -> tuple[str, ...]:
-    room = round(findings.units.shown(Kind.LENGTH, one.margin_mm), 2 if findings.units.inch else 1)
-    return (one.note, f"{room + 0.0:g}", "yes" if one.kept else "no", "")
+def _side(one: Margin) -> str:
+    """Return which edge of the table it is: "body, right edge" gives "right"."""
+    return one.note.removesuffix(" edge").split()[-1]
+
+
+def _room_words(findings: Findings, one: Margin) -> str:
+    room = length(findings, abs(one.margin_mm), 2 if findings.units.inch else 1)
+    return room if one.margin_mm >= 0.0 else f"{room} too little"
 
 
 def _number(findings: Findings, mass_kg: float) -> str:

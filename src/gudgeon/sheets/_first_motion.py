@@ -181,6 +181,7 @@ def hoses(known: Known) -> tuple[tuple[Block, ...], tuple[Missing, ...]]:
             f"Jog slowly from pose to pose of the table. Watch {listed(names)} all the way.",
             see="Nothing pulls tight, kinks, rubs or hangs into the swing.",
             why="Stop at once if it does. Guide it another way, then begin again.",
+            boxes=(Box("hoses_free", "free in every pose", form="tick"),),
             cautions=(
                 "Fingers stay away from hoses while the unit turns. A second person watches the "
                 "far side.",
@@ -250,7 +251,6 @@ def _poses(findings: Findings, poses: tuple[DryPose, ...]) -> Grid:
     heads += [Head(f"left_{k}", f"{name}: left", unit) for k, name in enumerate(names, start=1)]
     watched = any(one.worst for one in poses)
     heads += [Head("watch", "watch")] if watched else []
-    heads.append(Head("seen", "free", blank=True))
     rows = []
     for number, one in enumerate(poses, start=1):
         row = [str(number)]
@@ -262,5 +262,5 @@ def _poses(findings: Findings, poses: tuple[DryPose, ...]) -> Grid:
             f"{findings.units.shown(Kind.LENGTH, one.left_mm[name]):.{digits}f}" for name in names
         ]
         row += [listed(one.worst)] if watched else []
-        rows.append((*row, ""))
+        rows.append(tuple(row))
     return Grid("dry_run", "Poses in order", tuple(heads), tuple(rows))

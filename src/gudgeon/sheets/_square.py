@@ -18,8 +18,20 @@ from gudgeon.findings.procedure import side_name
 from gudgeon.quantity.kinds import Kind
 from gudgeon.sheets._crate import bolts_tight
 from gudgeon.sheets._said import angle, either_way, gap_words, length, pose, short, sure
+from gudgeon.sheets._square_picture import platter_picture
 from gudgeon.sheets.known import Known
-from gudgeon.sheets.shape import Block, Box, Cautions, Grid, Head, Heading, Step, Steps, Words
+from gudgeon.sheets.shape import (
+    Block,
+    Box,
+    Cautions,
+    Drawing,
+    Grid,
+    Head,
+    Heading,
+    Step,
+    Steps,
+    Words,
+)
 
 __all__ = ["LOCK", "square_up"]
 
@@ -73,6 +85,7 @@ def square_up(known: Known) -> tuple[tuple[Block, ...], tuple[Missing, ...]]:
         Words("The dial reads plus when its plunger is pushed in.", "text"),
         Cautions((LOCK,)),
         Steps(_set_up(findings, found)),
+        Drawing(platter_picture(findings, found)),
         *_round(findings, found),
     ]
     blocks += _along(findings, found) if findings.has_tilt else _single(findings, found)
