@@ -51,10 +51,9 @@ class Shop:
         pose = np.radians([float(row["A_deg"]), float(row["C_deg"])])
         at = self.chain.points(pose, self.middle())
         near = dict(zip("XYZ", at, strict=True))
-        words = row["remark"].split(";")[0].split()
-        if words[:1] == ["near"]:
-            scale = INCH if self.inch else 1.0
-            near |= {words[i]: float(words[i + 1]) * scale for i in range(1, len(words), 2)}
+        words = row["near"].removeprefix("-").split()
+        scale = INCH if self.inch else 1.0
+        near |= {words[i]: float(words[i + 1]) * scale for i in range(0, len(words), 2)}
         tip = np.array([near[k] for k in "XYZ"])
         if row["kind"] == "bore":
             return dict(zip("xyz", at, strict=True))
@@ -75,9 +74,20 @@ def _line(point: tuple[float, float, float], way: tuple[float, float, float]) ->
     return AxisLine(point, (float(unit[0]), float(unit[1]), float(unit[2])))
 
 
-def grid_of(known: Known) -> Grid:
+def grid_of(known: Known, name: str = "readings") -> Grid:
     blocks, _ = centre_readings(known)
-    return next(block for block in blocks if isinstance(block, Grid))
+    return next(block for block in blocks if isinstance(block, Grid) and block.name == name)
+
+
+def told_of(known: Known) -> list[dict[str, str]]:
+    """Return each row of boxes with what is told of it."""
+    found = []
+    told, boxes = grid_of(known, "expected_readings"), grid_of(known)
+    for one, other in zip(told.rows, boxes.rows, strict=True):
+        line = dict(zip([head.name for head in told.heads], one, strict=True))
+        line |= dict(zip([head.name for head in boxes.heads], other, strict=True))
+        found.append(line)
+    return found
 
 
 @pytest.mark.parametrize("name", ["alder-ford", "juniper-street"])
@@ -85,14 +95,15 @@ def test_filled_boxes_come_back_as_the_lines(name: str, tmp_path: Path) -> None:
     shop = Shop(name)
     cell = load(DEMO / f"{name}.toml", readings=False).cell
     assert cell is not None
-    grid = grid_of(Known(Findings(cell)))
+    printed = Known(Findings(cell))
+    grid = grid_of(printed)
     unit, scale, digits = ("in", INCH, 4) if shop.inch else ("mm", 1.0, 3)
     heads = [head.name for head in grid.heads]
     taken = []
-    for row in grid.rows:
-        line = dict(zip(heads, row, strict=True))
+    for told in told_of(printed):
+        line = {name: told[name] for name in heads}
         assert all(line[head.name] == "" for head in grid.heads if head.blank)
-        for axis, value in shop.touched(line).items():
+        for axis, value in shop.touched(told).items():
             line[f"{axis}_{unit}"] = f"{value / scale:.{digits}f}"
         line["T_C"], line["date"], line["tool"] = "20.5", "2026-03-04", "probe"
         taken.append(line)
@@ -103,9 +114,9 @@ def test_filled_boxes_come_back_as_the_lines(name: str, tmp_path: Path) -> None:
     for beside in DEMO.glob(f"{name}*.csv"):
         (tmp_path / beside.name).write_bytes(beside.read_bytes())
     text = (DEMO / f"{name}.toml").read_text(encoding="utf-8")
-    told = text.replace(f'"{name}-readings.csv"', '"taken.csv"')
-    assert told != text
-    (tmp_path / "cell.toml").write_text(told, encoding="utf-8")
+    other = text.replace(f'"{name}-readings.csv"', '"taken.csv"')
+    assert other != text
+    (tmp_path / "cell.toml").write_text(other, encoding="utf-8")
     loaded = load(tmp_path / "cell.toml")
     assert not [fault for fault in loaded.faults if "taken.csv" in str(fault)]
     assert loaded.cell is not None
@@ -142,13 +153,9 @@ def test_expected_values_are_those_of_the_lines(name: str, known: Callable[[str]
     shop.rotary = lines.chain.axes[1].line
     shop.face = float(lines.platter_origin_of(lines.values)[2])
     scale, digits = (INCH, 4) if shop.inch else (1.0, 3)
-    grid = grid_of(facts)
-    heads = [head.name for head in grid.heads]
     told = 0
-    for row in grid.rows:
-        line = dict(zip(heads, row, strict=True))
-        expected = line["remark"].split("expect ")[1].split(", ")
-        for words in expected:
+    for line in told_of(facts):
+        for words in line["expect"].split(", "):
             letter, value, _, sure = words.split()
             real = shop.touched(line)[letter.lower()] / scale
             # "near" is printed with few digits.
@@ -161,9 +168,9 @@ def test_expected_values_are_those_of_the_lines(name: str, known: Callable[[str]
 def test_lines_that_nobody_touched_are_expected_widely() -> None:
     cell = load(DEMO / "alder-ford.toml", readings=False).cell
     assert cell is not None
-    grid = grid_of(Known(Findings(cell)))
-    remark = [head.name for head in grid.heads].index("remark")
-    assert all("+- 1.000" in row[remark] for row in grid.rows if "expect" in row[remark])
+    rows = told_of(Known(Findings(cell)))
+    assert rows
+    assert all(row["expect"].endswith("+- 1.000") for row in rows)
 
 
 def test_tip_radius_taken_off_already_is_not_taken_off_twice(
@@ -171,10 +178,8 @@ def test_tip_radius_taken_off_already_is_not_taken_off_twice(
 ) -> None:
     cell = known("alder-ford").findings.cell
     plain = Known(Findings(replace(cell, readings=replace(cell.readings, compensated=True))))
-    for with_tip, without in zip(
-        grid_of(known("alder-ford")).rows, grid_of(plain).rows, strict=True
-    ):
-        one, other = (row[-1].split("expect ")[1].split() for row in (with_tip, without))
+    for with_tip, without in zip(told_of(known("alder-ford")), told_of(plain), strict=True):
+        one, other = (row["expect"].split() for row in (with_tip, without))
         if one[0] == "Z":
             assert float(one[1]) - float(other[1]) == pytest.approx(3.0, abs=0.03)
 

@@ -15,6 +15,9 @@ __all__ = ["NetLand", "piece_net", "unfolded"]
 
 Floats = NDArray[np.float64]
 
+NUMBER_UP: Final = 0.27
+"""How far over a cross in the middle of a land its number stands, as a share of the land."""
+
 ROOM: Final = 0.06
 """Free paper round the net, as a share of its width."""
 
@@ -34,7 +37,7 @@ class NetLand:
     points : ndarray, shape (k, 3)
         Where it is measured [mm].
     by_side : bool
-        Cut by the tool's side: drawn hatched; else tinted.
+        Cut by the tool's side: drawn white; else gray.
     """
 
     words: str
@@ -103,13 +106,16 @@ def piece_net(
     for land in lands:
         ends = [unfolded(land.normal, high, half, corner) for corner in land.corners]
         xs, ys = sorted(p[0] for p in ends), sorted(p[1] for p in ends)
-        fill = "hatch" if land.by_side else "tint"
+        fill = "paper" if land.by_side else "tint"
         plan.rectangle(xs[0], ys[0], xs[1], ys[1], fill=fill)
     for land in lands:
         for point in land.points:
             plan.cross(unfolded(land.normal, high, half, point), 6)
-        middle = np.mean(land.corners, axis=0)
-        plan.text(unfolded(land.normal, high, half, middle), land.words)
+        x, y = unfolded(land.normal, high, half, np.mean(land.corners, axis=0))
+        if len(land.points) == 1:
+            # The cross stands in the middle: the number above it.
+            y += NUMBER_UP * float(np.ptp(land.corners, axis=0).max())
+        plan.text((x, y), land.words)
     for normal, words in sides:
         # In the free strip at the foot of a side; of the top in its middle, at the screw.
         at = np.array([0.0, 0.0, 0.0]) if normal[2] < 0.5 else np.array([0.0, 0.0, high])

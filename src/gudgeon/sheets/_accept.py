@@ -43,6 +43,9 @@ LABELS: Final = {
 }
 """Shorter words for some figures, by their names."""
 
+FORCES: Final = frozenset({"N", "lbf"})
+"""Units whose figures are shown without decimals."""
+
 SIGN: Final = (
     Head("seen", "seen", blank=True),
     Head("date", "date", blank=True),
@@ -133,7 +136,9 @@ def _row(words: str, one: Figure) -> tuple[str, ...]:
 
 def _number(value: float, unit: str) -> str:
     """Return a number; of shares more digits, for they are judged near 100 %."""
-    return f"{round(value, 2) + 0.0:g}" if unit == "%" else number_text(value, unit)
+    if unit == "%":
+        return f"{round(value, 2) + 0.0:g}"
+    return f"{value:.0f}" if unit in FORCES else number_text(value, unit)
 
 
 def _kept(one: Figure) -> str:

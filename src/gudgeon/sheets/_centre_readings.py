@@ -13,7 +13,7 @@ from gudgeon.findings.procedure import touch_orders
 from gudgeon.findings.rows_to_read import proposed_rows
 from gudgeon.quantity.kinds import Kind
 from gudgeon.sheets._dangers import PROBE
-from gudgeon.sheets._said import gap_words
+from gudgeon.sheets._said import gap_words, pose
 from gudgeon.sheets.known import Known
 from gudgeon.sheets.shape import Block, Cautions, Grid, Head, Heading, Step, Steps, Words
 
@@ -58,7 +58,7 @@ def centre_readings(known: Known) -> tuple[tuple[Block, ...], tuple[Missing, ...
         Words("The work offsets of all tilted faces hang on these lines.", "why"),
         Cautions((PROBE, BRAKES if findings.has_tilt else BRAKE)),
         Steps(steps),
-        _grid(findings, rows),
+        *_grids(findings, rows),
         Words(
             "Write down what the control shows, with the tool length taken off. Write X, Y and "
             "Z of each touch, for they tell where the tip stood. Leave a row blank that was not "
@@ -109,22 +109,41 @@ def _written(rows: Sequence[int]) -> str:
     return f"Write it in rows {', '.join(str(row) for row in rows)}."
 
 
-def _grid(findings: Findings, rows: list[RowToRead]) -> Grid:
-    """Return the table with the very columns that are read back; what to expect is a remark."""
+def _grids(findings: Findings, rows: list[RowToRead]) -> tuple[Grid, Grid]:
+    """Return what each row should show, and the table with the very columns that are read back."""
     heads, cells = blank_cells(rows, findings.cell)
-    remark = [name for name, _ in heads].index("remark")
-    filled = []
-    for line, expected in zip(cells, expected_readings(findings, rows), strict=True):
-        texts = [line[remark]] if line[remark] else []
-        if expected:
-            texts.append("expect " + ", ".join(_told(findings, one) for one in expected))
-        filled.append((*line[:remark], "; ".join(texts), *line[remark + 1 :]))
-    return Grid(
-        "readings",
-        "Readings to take",
-        tuple(Head(name, name, blank=blank) for name, blank in heads),
-        tuple(filled),
+    names = [name for name, _ in heads]
+    remark = names.index("remark")
+    unit = findings.units.unit(Kind.LENGTH)
+    told, boxes = [], []
+    for row, line, expected in zip(rows, cells, expected_readings(findings, rows), strict=True):
+        told.append(
+            (
+                line[0],
+                pose(findings, row.tilt_rad, row.rotary_rad),
+                line[names.index("what")],
+                row.toward or "-",
+                line[remark].removeprefix("near ") or "-",
+                ", ".join(_told(findings, one) for one in expected) or "-",
+            )
+        )
+        boxes.append((*line[:remark], "", *line[remark + 1 :]))
+    expect = Grid(
+        "expected_readings",
+        "Where to touch, and what each row should show",
+        (
+            Head("id", "row"),
+            Head("pose", "pose"),
+            Head("what", "touch"),
+            Head("toward", "moving"),
+            Head("near", "near", unit),
+            Head("expect", "expect, and its limit either way", unit),
+        ),
+        tuple(told),
     )
+    # The remark too is for the pen.
+    blanks = tuple(Head(name, name, blank=blank or name == "remark") for name, blank in heads)
+    return expect, Grid("readings", "Readings to take", blanks, tuple(boxes))
 
 
 def _told(findings: Findings, one: Expected) -> str:

@@ -310,7 +310,7 @@ def _figures(findings: Findings, piece: PieceFinding) -> Grid:
     heads = (
         Head("figure", "figure"),
         Head("lands", "lands"),
-        Head("where", "at the cross"),
+        Head("where", "at the cross (up: over the platter)", unit),
         Head("expected", "expect", unit),
         Head("limit", "limit, plus or minus", unit),
         Head("measured", "measured", unit, blank=True),
@@ -340,8 +340,8 @@ def _where(findings: Findings, one: Figure) -> str:
     for k in range(3):
         if k in skip:
             continue
-        value = _plain(findings, float(at[k]))
-        told.append(f"{value} over the platter" if k == up else f"{'XYZ'[k]} {value}")
+        value = _within(findings, float(at[k]))
+        told.append(f"{value} up" if k == up else f"{'XYZ'[k]} {value}")
     return ", ".join(told)
 
 
@@ -501,8 +501,8 @@ def _net(findings: Findings, piece: PieceFinding) -> Drawing:
     return Drawing(
         Picture(
             "test_piece",
-            "The test piece unfolded, top in the middle. Gray: cut by the tool's end; striped: "
-            "by its side. Crosses: measure here",
+            "The test piece unfolded, top in the middle. Gray: cut by the tool's end; white: by "
+            "its side. Crosses: measure here",
             svg,
         )
     )
