@@ -37,6 +37,16 @@ def test_the_missing_entry_is_entered_and_the_answer_changes(begun: Begun, visit
     here.verdict("cannot_tell")
 
 
+def test_a_missing_section_leads_to_where_one_is_added(begun: Begun, visit: Open) -> None:
+    here = visit(begun.server, "axes")
+    here.answered("axes")
+    here.page.click('.answer .missing button:has-text("control.jogs") >> nth=0')
+    here.page.wait_for_selector('[id="part-control.jogs"] > .add:focus')
+    here.page.keyboard.press("Enter")
+    here.page.wait_for_selector('[data-path="control.jogs[1].letter"]', state="attached")
+    assert "[[control.jogs]]" in begun.cell.read_text(encoding="utf-8")
+
+
 def test_a_fault_stands_in_place_while_it_is_typed(begun: Begun, visit: Open) -> None:
     before = begun.cell.read_bytes()
     here = visit(begun.server, "entries/money.volume")

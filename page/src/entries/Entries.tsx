@@ -77,7 +77,7 @@ function Part({ section, many, path }: { section: Section; many?: Section; path:
   const wrong = (section.entries ?? []).some((one) => (one.faults?.length ?? 0) > 0);
   if (section.many) {
     return (
-      <details class="part" open={here}>
+      <details class="part" id={`part-${section.path}`} open={here}>
         <summary>
           {section.title.replaceAll("_", " ")} <span class="note">{section.sections?.length ?? 0}; {section.doc}</span>
         </summary>
@@ -85,7 +85,12 @@ function Part({ section, many, path }: { section: Section; many?: Section; path:
           <Part key={one.path} section={one} many={section} path={path} />
         ))}
         {!readOnly && (
-          <button type="button" onClick={() => void write([{ path: section.path, text: [] }])}>
+          <button
+            type="button"
+            class="add"
+            aria-label={`Add one: ${section.doc}`}
+            onClick={() => void write([{ path: section.path, text: [] }])}
+          >
             Add one
           </button>
         )}
@@ -122,9 +127,15 @@ export function Entries({ path }: { path: string }) {
   const now = form.value;
   useEffect(() => {
     if (!path || !now || !cell.value) return;
-    const at = document.getElementById(`at-${path}`);
-    at?.scrollIntoView({ block: "center" });
-    at?.querySelector<HTMLElement>("input, select")?.focus();
+    // A whole section is asked for where none is there yet: then the way to add one has the focus.
+    const entry = document.getElementById(`at-${path}`);
+    const part = document.getElementById(`part-${path}`);
+    const to =
+      entry?.querySelector<HTMLElement>("input, select") ??
+      part?.querySelector<HTMLElement>(":scope > .add") ??
+      part?.querySelector<HTMLElement>(":scope > summary");
+    (entry ?? to)?.scrollIntoView({ block: "center" });
+    to?.focus();
   }, [path, now !== null && cell.value !== null]);
   if (!now || !cell.value) return <p class="note">One moment.</p>;
   const waiting = Object.keys(typed.value);

@@ -51,10 +51,10 @@ function Progress({ one }: { one: AnswerView }) {
   return one.stale ? <p class="note">Something has changed since: a new answer is being worked out.</p> : null;
 }
 
-/** The entry that a missing thing belongs to, such as unit.face_height. */
+/** The entry that a missing thing belongs to, such as unit.face_height; what stands in brackets explains it. */
 function entryOf(where: string): string | null {
   const file = cell.value?.file ?? "";
-  return where.startsWith(`${file}: `) ? where.slice(file.length + 2) : null;
+  return where.startsWith(`${file}: `) ? where.slice(file.length + 2).replace(/ \(.*$/, "") : null;
 }
 
 function Lines({ title, items, name }: { title: string; items: string[]; name: string }) {
@@ -169,7 +169,11 @@ function Body({ one, data }: { one: AnswerView; data: AnswerData }) {
                 <li key={item.where + item.what}>
                   <b>{item.what}</b>: {item.how_to_get_it}.{" "}
                   <span class="note">Why: {item.why}.</span>{" "}
-                  {entry ? (
+                  {entry === "readings.file" ? (
+                    <button type="button" class="link" onClick={() => open("readings")}>
+                      Write it among the readings
+                    </button>
+                  ) : entry ? (
                     <button type="button" class="link" onClick={() => open(`entries/${entry}`)}>
                       Enter it ({entry})
                     </button>
