@@ -461,6 +461,7 @@ def _print(options: argparse.Namespace) -> int:
         laid = lay_out(chosen.among(asked), Known(findings), run, notes=notes, told=progress)
     finally:
         progress.done()
+        _clear_lines(programs)
     for name, fault in laid.failed:
         _own_fault(f'"{name}" was not printed', fault)
     if not laid.pages:
@@ -888,10 +889,15 @@ def _answer_all(
         except Exception as problem:  # whatever it is, the other answers are still wanted
             failed.append(name)
             _own_fault(f'"{name}" was not worked out', problem)
+    _clear_lines(programs)
+    return answers, failed
+
+
+def _clear_lines(programs: Sequence[ProgramText]) -> None:
+    """Take away the lines that tell how far programs are read and proven."""
     for program in programs:
         for told in (program.reading, program.proving):
             getattr(told, "done", lambda: None)()
-    return answers, failed
 
 
 def _own_fault(what: str, problem: Exception) -> None:
