@@ -348,10 +348,10 @@ def _room(findings: Findings, place: Place | None) -> tuple[Step, ...]:
         counted = (
             ""
             if approach is None
-            else f", with an approach of {short(findings, approach.value)} beyond each zero"
+            else f", with {short(findings, approach.value)} for the tool past each zero"
         )
         told.append(
-            f"The least travel to spare is {_room_words(findings, least)}: {least.note}{counted}."
+            f"The least travel left is {_room_words(findings, least)}: {least.note}{counted}."
         )
     if told:
         steps.append(

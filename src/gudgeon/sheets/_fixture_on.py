@@ -61,7 +61,7 @@ def _pilot_words(match: FlangeMatch | None) -> str:
 
 
 def _pilot_sees(findings: Findings, match: FlangeMatch | None) -> str:
-    flat = "It sits flat: no gap all round."
+    flat = "It sits flat: no light shows under it, all round."
     if match is None or match.pilot is None or match.pilot.gap_mm is None:
         return flat
     pilot = match.pilot
@@ -86,7 +86,7 @@ def _clocked(findings: Findings, match: FlangeMatch | None) -> Step:
         play = f" The holes let it turn by {math.degrees(match.play_rad):.2f} deg either way."
     return Step(
         "fixture_clock",
-        f"Turn it to {angle(turned)} deg on the platter, counter-clockwise seen from above.",
+        f"Turn it to {angle(turned)} deg on the platter, counted from X+ towards Y+.",
         see=f"With a dial along a side of the fixture the reading stays the same.{play}",
         boxes=(Box("clocked", "dial over the side", findings.units.unit(Kind.LENGTH)),),
     )
