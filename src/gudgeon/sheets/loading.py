@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import Final
 
 from gudgeon.answer import Picture
-from gudgeon.drawing.fixture_side import Mark, fixture_side
+from gudgeon.drawing.fixture_side import Edge, Mark, fixture_side
 from gudgeon.findings import Findings, Lacking
 from gudgeon.findings.fixture_sides import FixtureSide, SeenStation
 from gudgeon.findings.loads import TorqueStages
@@ -39,6 +39,18 @@ __all__ = ["NAME", "PLACE", "TITLE", "sheet"]
 NAME: Final = "loading"
 TITLE: Final = "Loading map"
 PLACE: Final = 310
+
+OUT: Final = {"right": (1, 0), "left": (-1, 0), "up": (0, 1), "down": (0, -1)}
+OUT_ON_TOP: Final = {
+    "right": (1, 0),
+    "left": (-1, 0),
+    "to the back": (0, 1),
+    "to the front": (0, -1),
+}
+"""Where a face looks on the drawing, by the words of the findings."""
+
+PAPER_MM: Final = (170.0, 105.0)
+"""Room for one drawing: two under each other on A4 and on Letter."""
 
 
 def sheet(known_facts: Known) -> Sheet:
@@ -230,14 +242,20 @@ def _rule_words(findings: Findings, stages: TorqueStages, rotary: TorqueStages |
 
 def _picture(findings: Findings, side: FixtureSide) -> Drawing:
     inch = findings.cell.shop.units == "in"
+    on_top = side.name == TOP
+    ways = OUT_ON_TOP if on_top else OUT
+    facing = "up" if on_top else "to you"
     marks = [
         Mark(
             one.at_mm,
-            f"{one.seat.serial}: {one.seat.station}"
-            if one.seat.serial
-            else f"{one.seat.station}: stays empty",
+            _label(one.seat),
             one.seat.station,
-            tuple((face.name, face.zero_mm) for face in one.faces if face.zero_mm is not None),
+            tuple(
+                Edge(face.name, face.zero_mm, ways[face.way])
+                for face in one.faces
+                if face.zero_mm is not None and face.way in ways
+            ),
+            ", ".join(f"{face.name} faces you" for face in one.faces if face.way == facing),
         )
         for one in side.stations
     ]
@@ -245,8 +263,16 @@ def _picture(findings: Findings, side: FixtureSide) -> Drawing:
     name = f"side-{side.name[:-1]}{sign}"
     title = (
         "From above, Y+ up on the paper"
-        if side.name == TOP
+        if on_top
         else f"The side that looks to {side.name} while the unit is at zero"
     )
-    svg = fixture_side(name, side.bodies, side.axes, marks, inch=inch)
-    return Drawing(Picture(name, title, svg))
+    svg, scale = fixture_side(name, side.bodies, side.axes, marks, PAPER_MM, inch=inch)
+    return Drawing(Picture(name, title, svg), scale)
+
+
+def _label(seat: Seat) -> str:
+    """Return place in the order and name of a station, once where they are the same."""
+    if seat.serial is None:
+        return f"{seat.station}: stays empty"
+    number = str(seat.serial)
+    return number if number == seat.station else f"{number}: {seat.station}"

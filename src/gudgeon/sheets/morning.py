@@ -13,6 +13,7 @@ from gudgeon.findings import Findings
 from gudgeon.findings.morning import MorningCheck
 from gudgeon.quantity.kinds import Kind
 from gudgeon.sheets._dangers import MANUALS, PROBE, swing_words
+from gudgeon.sheets._programs import listing
 from gudgeon.sheets._tables import Gaps, known, number_text
 from gudgeon.sheets.known import Known
 from gudgeon.sheets.shape import (
@@ -70,6 +71,7 @@ def sheet(known_facts: Known) -> Sheet:
     blocks += [Heading("What to expect"), *_expected(findings, checks, gaps)]
     blocks += [Heading("Write it down"), _days(findings, checks)]
     blocks += _plots(findings, checks)
+    blocks += _path(findings)
     return Sheet(
         NAME,
         TITLE,
@@ -333,6 +335,20 @@ def _days(findings: Findings, checks: tuple[MorningCheck, ...]) -> Grid:
         day_heads(findings),
         (*day_rows(checks, MORNINGS), *day_rows(checks[:1], 1)),
     )
+
+
+def _path(findings: Findings) -> list[Block]:
+    """Return the program over the checks, or why there is none; nothing where no check is."""
+    if findings.checks_suggested:
+        return []
+    written = known(lambda: findings.check_path)
+    if written is None:
+        return []
+    return [
+        Heading("The way over the checks"),
+        Words("Run this program to come to each check. It stops there, and you read by hand."),
+        listing(written),
+    ]
 
 
 def _plots(findings: Findings, checks: tuple[MorningCheck, ...]) -> list[Block]:

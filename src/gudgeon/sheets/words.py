@@ -29,11 +29,14 @@ WORDS: Final[Mapping[str, str]] = MappingProxyType(
         "bore": "a round hole that is cut to size",
         "burr": "a sharp bit of metal left at an edge",
         "cable": "the line that brings power to a motor",
+        "calliper": "a tool with two arms that measures how wide a thing is",
         "cancel": "to take each other away",
         "centre": "the middle; for a unit: where its two axis lines run",
         "clamp": "to hold fast; also the thing that holds",
         "clear": "free of touch all the way, with some room left",
+        "clearance": "room that is left between two things",
         "clocking": "how far the fixture is turned on the platter",
+        "clockwise": "the way the hands of a clock turn; with counter before it: the other way",
         "column": "the standing part of the mill; also numbers that stand under each other",
         "commissioning": "all the work from the crate to the first good part",
         "common": "found in many shops",
@@ -44,11 +47,13 @@ WORDS: Final[Mapping[str, str]] = MappingProxyType(
         "crate": "the wooden box in which the unit comes",
         "crosswise": "first one, then the one that lies across from it",
         "cutter": "the part of a tool that cuts",
+        "cycle": "a program inside the control for one job, such as finding a bore",
         "data": "numbers that a maker gives",
         "deg": "degree of a turn: 360 of them make it full",
         "degc": "degree of temperature: water freezes at 0 and boils at 100",
         "degree": "of a turn: 360 make it full; of temperature: water freezes at 0, boils at 100",
         "dial": "a gauge with a hand that shows very small moves of its tip",
+        "diameter": "how wide a round thing is, across its middle",
         "digit": "one figure of a number",
         "dimension": "a size on the drawing",
         "drift": "to move slowly without being pushed",
@@ -59,6 +64,7 @@ WORDS: Final[Mapping[str, str]] = MappingProxyType(
         "flange": "the flat ring with holes where two things are bolted together",
         "flute": "the cutting part of a tool, with its grooves",
         "force": "a push or a pull",
+        "gap": "free room between two things",
         "gauge": "a tool that measures; its point: where the empty spindle begins",
         "grit": "fine hard sand or dust",
         "groove": "a long narrow cut",
@@ -78,12 +84,14 @@ WORDS: Final[Mapping[str, str]] = MappingProxyType(
         "main": "the switch or line that feeds the whole machine",
         "manual": "the book that its maker gives with a machine",
         "mass": "how heavy a thing is",
+        "micrometer": "a gauge with a screw that closes on a part and shows how wide it is",
         "mill": "the machine with the spindle on whose table the unit stands",
         "minus": "less than zero; the other way",
         "motion": "a move",
         "nominal": "as the drawing has it",
         "normal": "the way straight out of a face",
         "offset": "where the zero of a face stands; the control keeps it under a word such as G54",
+        "opposite": "on the other side, straight across",
         "outermost": "as far out as it goes",
         "override": "the knob that makes moves slower or faster",
         "parallel": "a bar whose sides run side by side all along; to run so",
@@ -145,6 +153,9 @@ WORDS: Final[Mapping[str, str]] = MappingProxyType(
 )
 """Head words, in small letters, and what they mean in this shop; in the order of the alphabet."""
 
+SHOWN: Final = {"degc": "degC"}
+"""Head words that are not written in small letters."""
+
 
 def sheet(known_facts: Known) -> Sheet:
     """Return the list of those words that occur on the sheets that are printed."""
@@ -158,7 +169,7 @@ def sheet(known_facts: Known) -> Sheet:
         more = _heads_in(WORDS[todo.pop()]) - used
         used |= more
         todo += more
-    rows = tuple((word, WORDS[word]) for word in WORDS if word in used)
+    rows = tuple((SHOWN.get(word, word), WORDS[word]) for word in WORDS if word in used)
     heads = (Head("word", "word"), Head("means", "what it means here"))
     return Sheet(
         NAME,
