@@ -143,6 +143,7 @@ def choose(
     deviations: Sequence[Deviation],
     noise: Noise,
     *,
+    enough: int,
     most: int,
     allowed: Callable[[Measure], bool],
 ) -> Chosen:
@@ -154,6 +155,9 @@ def choose(
     candidates : sequence of Measure
     deviations : sequence of Deviation
     noise : Noise
+    enough : int
+        So many are taken, each for the sake of all deviations; more only for those that are not
+        `SEEN` by then.
     most : int
         Measures at most.
     allowed : callable
@@ -165,14 +169,25 @@ def choose(
     worth = np.array([one.worth for one in deviations])
     left = np.diag([one.prior**2 for one in deviations])
     open_ones = list(range(len(candidates)))
+    prior = np.array([one.prior for one in deviations])
+    reached = left
+    for table, own in zip(tables, noises, strict=True):
+        reached = _updated(reached, table, own)
+    # What not even all lands together would tell is no reason to go on.
+    within_reach = told & (np.sqrt(np.diag(reached)) <= SEEN * prior)
     taken: list[int] = []
     stands: set[int] = set()
     while len(taken) < most:
-        before = np.log(np.diag(left)[told] + worth[told] ** 2)
+        aim = told
+        if len(taken) >= enough:
+            aim = within_reach & (np.sqrt(np.diag(left)) > SEEN * prior)
+            if not np.any(aim):
+                break
+        before = np.log(np.diag(left)[aim] + worth[aim] ** 2)
         ranked = []
         for i in open_ones:
             after = _variances(left, tables[i], noises[i])
-            gain = 0.5 * float(np.sum(before - np.log(after[told] + worth[told] ** 2)))
+            gain = 0.5 * float(np.sum(before - np.log(after[aim] + worth[aim] ** 2)))
             new = len({land.way.stand for land in candidates[i].lands} - stands)
             ranked.append((gain / (1.0 + NEW_POSE * new), i))
         # Rounded, so that rounding does not choose between equals.

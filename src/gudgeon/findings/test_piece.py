@@ -59,8 +59,9 @@ HEIGHT_U_MM: Final = 0.005
 """Standard uncertainty of a thickness by micrometer and of a height by height gauge, both as a
 careful person takes them (common practice, no source)."""
 
-MOST: Final = 14
-"""Measures at most: what is cut and measured in one day."""
+ENOUGH: Final = 8
+MOST: Final = 18
+"""Measures that are taken in any case, and at most: what is cut and measured in one day."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -251,7 +252,8 @@ class PieceFindings(PieceRoomFindings):
         room = self.piece_room(block, stands, believed, senses, tools)
         deviations = [one.deviation for one in named]
         chosen = choose(
-            slopes, candidates, deviations, noise, most=MOST,
+            slopes, candidates, deviations, noise, enough=ENOUGH,
+            most=MOST,
             allowed=lambda one: all(room.clear(land) for land in one.lands),
         )  # fmt: skip
         cuts, poses = self._piece_poses(chosen, stands, believed, senses, block)

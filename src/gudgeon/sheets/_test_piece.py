@@ -70,6 +70,13 @@ def test_piece(known: Known) -> tuple[tuple[Block, ...], tuple[Missing, ...]]:
         ),
     ]
     blocks += _not_proven(findings, piece)
+    if findings.has_tilt and not any(abs(one.angles_rad[0]) > 1e-9 for one in piece.poses):
+        blocks.append(
+            Words(
+                "The tilt of this unit does not come to 90 deg either way, or nothing can be cut "
+                "there. So the piece does not test the tilt line: trust the readings for it."
+            )
+        )
     blocks += [
         Cautions((CHIPS,)),
         Steps(_before(findings, piece)),
