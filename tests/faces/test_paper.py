@@ -155,6 +155,24 @@ def test_figures_that_are_not_kept_are_never_left_out() -> None:
                 assert re.search("over|short|inside the", figure["limit"])
 
 
+def test_a_page_with_room_shows_all_figures_and_the_picture() -> None:
+    pays = decisions("alder-ford", "a4")[0]
+    (text,) = texts(opened([pays]))
+    assert len(pays["figures"]) == 9
+    for figure in pays["figures"]:
+        assert bare(figure["label"]) in bare(text)
+    assert "Cash in hand" in text
+    assert pays["figures_all"] == 16 and "7 more figures" in text
+
+
+def test_a_page_without_room_leaves_out_figures_that_are_kept() -> None:
+    pays = decisions("alder-ford", "a4")[0]
+    crowded = {**pays, "cautions": [f"Caution number {i}." for i in range(22)]}
+    (text,) = texts(opened([crowded]))
+    assert all(f"Caution number {i}." in text for i in range(22))
+    assert 3 <= sum(bare(figure["label"]) in bare(text) for figure in pays["figures"]) < 9
+
+
 def test_same_input_same_bytes_and_marked_as_ours() -> None:
     pages = [sheet_data(SHEET, RUN)]
     made = write_pdf(pages, RUN)
@@ -243,11 +261,19 @@ def test_everything_of_a_sheet_is_printed_with_its_mark() -> None:
     assert text.count("Caution") == 3  # and none where there is no hazard
 
 
-def test_long_words_of_a_name_stay_on_the_page() -> None:
+def test_long_words_stay_within_the_margins() -> None:
     run = replace(RUN, cell="W" * 500)
-    (page,) = opened([sheet_data(replace(SHEET, blocks=()), run)], run)
-    assert "W" * 40 in texts(opened([sheet_data(replace(SHEET, blocks=()), run)], run))[0]
-    assert max(right for _, _, right, _ in strokes(page)) <= PAPERS["a4"][0]
+    blocks = (Steps((Step("s", "M" * 300, "W" * 300),)), grid_of((("W" * 300, ""),)))
+    sheet = replace(SHEET, lead="W" * 300, blocks=blocks)
+    pages = [sheet_data(sheet, run), sheet_data(SHEET, run)]
+    document = opened([contents_data(run, pages, ["W" * 300]), *pages], run)
+    for page in document:
+        wide, high = page.get_size()
+        text = page.get_textpage()
+        for i in range(text.count_chars()):
+            left, bottom, right, top = text.get_charbox(i)
+            assert left >= 15.0 * MM and right <= wide - 10.0 * MM
+            assert bottom >= 5.0 * MM and top <= high - 5.0 * MM
 
 
 # --- measured
