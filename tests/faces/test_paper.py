@@ -391,7 +391,7 @@ def test_the_list_of_signs_is_that_of_the_fonts() -> None:
 MARKUP = "#let x = 1 *b* _i_ $x^2$ `r` @a <b> // c /* d */ \\ \" ' [] {} = - + #panic() ~ -- ..."
 
 
-@settings(max_examples=15)
+@settings(max_examples=10)
 @given(st.text(max_size=40))
 @example(MARKUP)
 @example("\x00\x1b[2J\u202e\ud800\ufffe\U0001f980")
@@ -419,7 +419,7 @@ PRINTED = "".join(
 )
 
 
-@settings(max_examples=15)
+@settings(max_examples=10)
 @given(st.text(PRINTED, min_size=1, max_size=24))
 @example("#panic(1) *b* $x$")
 @example("<a> @b `c`")
