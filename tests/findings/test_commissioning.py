@@ -160,6 +160,23 @@ def test_the_zero_of_the_tilt_mends_the_lean_across(
     assert seen(findings, ends[1]) - seen(findings, ends[0]) == pytest.approx(0.0, abs=1e-6)
 
 
+@pytest.mark.parametrize("along", "XY")
+@pytest.mark.parametrize("tilt", [1, -1])
+def test_upright_runs_lie_on_the_upper_half_where_the_dial_comes_from_above(
+    along: str, tilt: int
+) -> None:
+    found = squaring(with_lines(bare(along, tilt)))
+    for check in found.checks:
+        for run in check.runs:
+            if run.start.tilt_rad != 0.0:
+                heights = run.start.at_mm[2], run.end.at_mm[2]
+                assert min(heights) >= 0.0 and max(heights) > 40.0
+                # The tip comes onto the face from its outer side.
+                out = -side_direction(run.start.toward)
+                assert found.at(run.start) is not None
+                assert abs(out[2]) == 0.0
+
+
 @given(signs, st.sampled_from("XY"), small, small)
 @settings(max_examples=8)
 def test_a_single_axis_is_squared_on_its_upright_face(
