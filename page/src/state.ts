@@ -179,6 +179,8 @@ export function start(): void {
     if (at.kind === "question" && !at.name && first) open(first.key);
   });
   const known = { run: "" };
+  // Asked before the stream of events is there: the list of questions need not wait for it.
+  void loadCell();
   let source: EventSource | null = null;
   const listen = (): void => {
     source?.close();

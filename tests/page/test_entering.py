@@ -43,7 +43,8 @@ def test_a_missing_section_leads_to_where_one_is_added(begun: Begun, visit: Open
     here.page.click('.answer .missing button:has-text("control.jogs") >> nth=0')
     here.page.wait_for_selector('[id="part-control.jogs"] > .add:focus')
     here.page.keyboard.press("Enter")
-    here.page.wait_for_selector('[data-path="control.jogs[1].letter"]', state="attached")
+    first = '[id="part-control.jogs[1]"][open] .fields [data-path="control.jogs[1].letter"]'
+    here.page.wait_for_selector(f"{first} :is(input, select):focus")
     assert "[[control.jogs]]" in begun.cell.read_text(encoding="utf-8")
 
 

@@ -1,5 +1,5 @@
 // Every part of the cell file as a form; the file's own text is what is shown and kept.
-import { useEffect } from "preact/hooks";
+import { useEffect, useRef } from "preact/hooks";
 import type { Section } from "../api";
 import { cell, changes, open, say, view } from "../state";
 import { Field, Told } from "./Field";
@@ -76,6 +76,10 @@ function Part({ section, many, path }: { section: Section; many?: Section; path:
   const torn = (section.entries ?? []).some((one) => typed.value[one.path]?.torn);
   const wrong = (section.entries ?? []).some((one) => (one.faults?.length ?? 0) > 0);
   if (section.many) {
+    const add = async (): Promise<void> => {
+      const next = `${section.path}[${(section.sections?.length ?? 0) + 1}]`;
+      if (await write([{ path: section.path, text: [] }])) open(`entries/${next}`);
+    };
     return (
       <details class="part" id={`part-${section.path}`} open={here}>
         <summary>
@@ -89,7 +93,7 @@ function Part({ section, many, path }: { section: Section; many?: Section; path:
             type="button"
             class="add"
             aria-label={`Add one: ${section.doc}`}
-            onClick={() => void write([{ path: section.path, text: [] }])}
+            onClick={() => void add()}
           >
             Add one
           </button>
@@ -125,18 +129,22 @@ export function Entries({ path }: { path: string }) {
   useEffect(recall, [cell.value?.file]);
   useEffect(() => void load(), [changes.value]);
   const now = form.value;
+  const led = useRef("");
   useEffect(() => {
-    if (!path || !now || !cell.value) return;
+    if (!path || led.current === path || !now || !cell.value) return;
     // A whole section is asked for where none is there yet: then the way to add one has the focus.
     const entry = document.getElementById(`at-${path}`);
     const part = document.getElementById(`part-${path}`);
     const to =
       entry?.querySelector<HTMLElement>("input, select") ??
       part?.querySelector<HTMLElement>(":scope > .add") ??
+      part?.querySelector<HTMLElement>(":scope > .fields input, :scope > .fields select") ??
       part?.querySelector<HTMLElement>(":scope > summary");
-    (entry ?? to)?.scrollIntoView({ block: "center" });
-    to?.focus();
-  }, [path, now !== null && cell.value !== null]);
+    if (!to) return; // a section that was just added comes with the next form
+    led.current = path;
+    (entry ?? to).scrollIntoView({ block: "center" });
+    to.focus();
+  }, [path, now, cell.value]);
   if (!now || !cell.value) return <p class="note">One moment.</p>;
   const waiting = Object.keys(typed.value);
   const lacking = [...new Set((view.value?.answer?.missing ?? []).map((one) => one.where.split(": ")[1] ?? ""))].filter(
