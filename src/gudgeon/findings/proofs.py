@@ -201,7 +201,7 @@ class ProofFindings(SceneFindings):
         from gudgeon.clearance.prove import Status
         from gudgeon.clearance.revolve import turns_whole
 
-        prover, round_ = self._provers_of(scene, tool)
+        prover, round_, carried = self._provers_of(scene, tool)
         known: dict[bytes, Gap] = {}
 
         def look(low: Floats, high: Floats) -> Gap:
@@ -209,6 +209,12 @@ class ProofFindings(SceneFindings):
                 return prover.box(low, high, need_mm, tol_mm=tol_mm, work=work)
             # Every turn at once; what that meets is looked at with the bodies themselves.
             gap = round_.box(low, high, need_mm, tol_mm=tol_mm, work=work)
+            if gap.status is Status.PROVEN and carried is not None:
+                # Turned all round it rides on the tilt, and no more meets what rides there too.
+                still = high.copy()
+                still[:4] = low[:4]
+                gap = carried.box(low, still, need_mm, tol_mm=tol_mm, work=work)
+                return gap if gap.status is Status.PROVEN else replace(gap, lower_mm=-np.inf)
             if gap.status is Status.PROVEN:
                 return gap
             if gap.joint and np.isfinite(gap.upper_mm):
@@ -232,23 +238,42 @@ class ProofFindings(SceneFindings):
 
         return prove
 
-    def _provers_of(self, scene: Scene, tool: Sequence[Body]) -> tuple[Prover, Prover]:
-        """Return the provers of a scene and of what it sweeps, from those built before."""
+    def _provers_of(
+        self, scene: Scene, tool: Sequence[Body]
+    ) -> tuple[Prover, Prover, Prover | None]:
+        """Return the provers of a scene, of what it sweeps, and of what rides on the tilt.
+
+        The last is that of what turns beside what is carried by the tilt alone; ``None`` where
+        there is nothing of either.
+        """
         from gudgeon.clearance.prove import Prover
         from gudgeon.clearance.revolve import revolved
+        from gudgeon.clearance.scene import Carrier
 
         # Bodies are told by which they are: those that are kept here stay alive.
         own = tuple(tool)
         key = (*map(id, scene.bodies), 0, *map(id, own)), scene.apart
         known = self._provers
         if key not in known:
-            known[key] = scene, own, Prover(scene, own), Prover(revolved(scene), own)
+            carriers = {body.carrier for body in scene.bodies}
+            carried = None
+            if {Carrier.TILT, Carrier.ROTARY} <= carriers:
+                pairs = between(
+                    scene,
+                    lambda body: body.carrier is Carrier.TILT,
+                    lambda body: body.carrier is Carrier.ROTARY,
+                    (),
+                )
+                carried = Prover(pairs)
+            known[key] = scene, own, (Prover(scene, own), Prover(revolved(scene), own), carried)
             while len(known) > PROVERS_MOST:
                 known.pop(next(iter(known)))
-        return known[key][2], known[key][3]
+        return known[key][2]
 
     @cached_property
-    def _provers(self) -> dict[object, tuple[Scene, tuple[Body, ...], Prover, Prover]]:
+    def _provers(
+        self,
+    ) -> dict[object, tuple[Scene, tuple[Body, ...], tuple[Prover, Prover, Prover | None]]]:
         return {}
 
     def kept(self, what: str, parts: Iterable[object], work: Callable[[], T]) -> T:
