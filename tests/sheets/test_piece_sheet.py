@@ -12,7 +12,7 @@ import pytest
 from gudgeon.drawing.piece_net import unfolded
 from gudgeon.findings import Findings
 from gudgeon.quantity.kinds import Kind
-from gudgeon.sheets._test_piece import culprit_rows
+from gudgeon.sheets._piece_figures import culprit_rows
 from gudgeon.sheets._test_piece import test_piece as piece_blocks
 from gudgeon.sheets.known import Known
 from gudgeon.sheets.shape import Block, Cautions, Drawing, Grid, Steps, Words
