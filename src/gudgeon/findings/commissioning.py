@@ -8,16 +8,18 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from typing import TYPE_CHECKING, Final
 
 import numpy as np
 from numpy.typing import NDArray
 
 from gudgeon.centre.lines import LineFrame
+from gudgeon.findings.commissioning_found import Dial, DialCheck, Squaring, Stop
 from gudgeon.findings.commissioning_limits import AngleLimit, angle_limits
+from gudgeon.findings.commissioning_places import EDGE_MM, clear_chord, clear_radius
 from gudgeon.findings.gather import Lacking
-from gudgeon.findings.gear import platter_radius
+from gudgeon.findings.gear import INDICATOR_U_MM, platter_radius
 from gudgeon.findings.lines import AxisLinesFinding
 from gudgeon.findings.procedure import side_name
 from gudgeon.kinematics.dial import dial_reading
@@ -28,7 +30,7 @@ if TYPE_CHECKING:
     from gudgeon.cell.model import Cell
     from gudgeon.findings import Findings
 
-__all__ = ["Dial", "DialCheck", "Squaring", "Stop", "clear_chord", "clear_radius", "squaring"]
+__all__ = ["dial_u_mm", "squaring"]
 
 Floats = NDArray[np.float64]
 
@@ -39,159 +41,12 @@ LEAST_TILT: Final = math.radians(30.0)
 RISE_TILT: Final = math.radians(60.0)
 """Tilted by less both ways the runs hardly show whether the tilt line is level."""
 
-EDGE_MM: Final = 5.0
-"""The tip stays so far from the rim, from holes and from the pilot."""
-
-HOLE_MM: Final = 8.0
-"""Radius of the platter's holes where none is entered."""
-
 LEAST_CHORD: Final = 0.2
 """A run shorter than this share of the platter's radius tells nothing."""
 
 ANGLE_STEP: Final = 1e-6
 SLOPE_LEAST: Final = 1e-6
 """A figure that an angle moves by less does not hang on it [mm/rad]."""
-
-
-@dataclass(frozen=True, slots=True)
-class Stop:
-    """One reading: where the indicator stands over the platter.
-
-    Attributes
-    ----------
-    name : str
-        Such as "X+ end".
-    tilt_rad, turn_rad : float
-    toward : str
-        Machine direction in which the plunger moves into the face.
-    at_mm : tuple of 3 floats
-        Where its tip stands, from the middle of the platter face in that pose, T [mm].
-    """
-
-    name: str
-    tilt_rad: float
-    turn_rad: float
-    toward: str
-    at_mm: tuple[float, float, float]
-
-
-@dataclass(frozen=True, slots=True)
-class Dial:
-    """A run from one stop, where the dial is set to zero, to another.
-
-    Attributes
-    ----------
-    start, end : Stop
-    expected_mm, plus_minus_mm : float or None
-        What the dial shows at the end, by the axis lines as touched; ``None`` where the touches do
-        not tell.
-    """
-
-    start: Stop
-    end: Stop
-    expected_mm: float | None
-    plus_minus_mm: float | None
-
-    @property
-    def length_mm(self) -> float:
-        """How far the indicator moves."""
-        return math.dist(self.start.at_mm, self.end.at_mm)
-
-
-@dataclass(frozen=True, slots=True)
-class DialCheck:
-    """A figure from one run or several: the sum of what they show, each with its weight.
-
-    Attributes
-    ----------
-    name : str
-        ``"tram"``, ``"rise"``, ``"lean_along"``, ``"lean_across"``, ``"upright +"``,
-        ``"upright -"``.
-    runs : tuple of Dial
-    weights : tuple of float
-    expected_mm, plus_minus_mm : float or None
-    limit : AngleLimit
-    limit_mm : float
-        The figure may be so much, either way.
-    mm_per_rad : float
-        By how much the figure grows with the angle that it shows.
-    mm_per_tilt : float
-        By how much it grows with the programmed tilt [mm/rad].
-    """
-
-    name: str
-    runs: tuple[Dial, ...]
-    weights: tuple[float, ...]
-    expected_mm: float | None
-    plus_minus_mm: float | None
-    limit: AngleLimit
-    limit_mm: float
-    mm_per_rad: float
-    mm_per_tilt: float
-
-
-@dataclass(frozen=True, slots=True)
-class Squaring:
-    """All that is read with an indicator on the bare platter.
-
-    Attributes
-    ----------
-    radius_mm : float
-        Where the dial stands while the platter turns, clear of holes and rim.
-    chord_mm : tuple of (aside, length)
-        A straight run over the face beside the middle, clear of holes and pilot.
-    over_holes : bool
-        There is no such run: the plunger has to be lifted over holes.
-    round_limit : AngleLimit
-        Of the platter face to its own axis.
-    round_limit_mm : float
-        The same from one side of the circle to the other.
-    stops : tuple of Stop
-        Four places round the platter, the dial set to zero at the first.
-    level : tuple of Dial
-        From the first of them to each of the others, the dial over one and the same mark.
-    checks : tuple of DialCheck
-    one_way : bool
-        The unit tilts one way only, so that tram and rise of the tilt line do not part.
-    measured : bool
-        The axis lines were touched.
-    diameter_assumed : bool
-    limits : dict of str to AngleLimit
-    placed : bool
-        The place of the unit in T is known.
-    frame : LineFrame
-    values : ndarray
-        Parameters of the lines as they are believed.
-    """
-
-    radius_mm: float
-    chord_mm: tuple[float, float]
-    over_holes: bool
-    round_limit: AngleLimit
-    round_limit_mm: float
-    stops: tuple[Stop, ...]
-    level: tuple[Dial, ...]
-    checks: tuple[DialCheck, ...]
-    one_way: bool
-    measured: bool
-    diameter_assumed: bool
-    limits: dict[str, AngleLimit]
-    placed: bool
-    frame: LineFrame
-    values: Floats
-
-    def at(self, stop: Stop) -> Floats | None:
-        """Return where the tip stands at a stop, T [mm]; ``None`` where nobody knows the place."""
-        if not self.placed:
-            return None
-        chain = self.frame.chain(self.values)
-        angles = [stop.tilt_rad, stop.turn_rad][2 - len(chain.axes) :]
-        middle = chain.points(angles, self.frame.platter_origin(self.values))
-        return np.asarray(middle + np.asarray(stop.at_mm))
-
-    def check(self, name: str) -> DialCheck | None:
-        """Return the check called `name`, if this unit has it."""
-        return next((one for one in self.checks if one.name == name), None)
 
 
 def squaring(findings: Findings) -> Squaring:
@@ -312,11 +167,16 @@ class _Work:
         return found[1] - found[0]
 
     def dial(self, start: Stop, end: Stop) -> Dial:
-        value, spread = self.told(lambda v: self.shows(v, start, end))
+        value, spread = self.told(lambda v: self.shows(v, start, end), 2.0)
         return Dial(start, end, value, spread)
 
-    def told(self, work: Callable[[Floats], float]) -> tuple[float | None, float | None]:
-        """Return a figure by the lines as touched and its U; ``None`` where they do not tell."""
+    def told(
+        self, work: Callable[[Floats], float], readings: float
+    ) -> tuple[float | None, float | None]:
+        """Return a figure by the lines as touched and its U; ``None`` where they do not tell.
+
+        Each of so many readings of the dial adds its own uncertainty.
+        """
         if self.lines is None:
             return None, None
         slopes = self.slopes(work)
@@ -324,7 +184,8 @@ class _Work:
         angles = [k for k, name in enumerate(self.frame.parameters) if _is_angle(name)]
         if any(abs(slopes[k]) > SLOPE_LEAST and variances[k] == 0.0 for k in angles):
             return None, None
-        u = math.sqrt(max(float(slopes @ self.lines.covariance @ slopes), 0.0))
+        variance = max(float(slopes @ self.lines.covariance @ slopes), 0.0)
+        u = math.sqrt(variance + readings * dial_u_mm(self.findings.cell) ** 2)
         return work(self.values) + 0.0, self.lines.k95 * u
 
     def slopes(self, work: Callable[[Floats], float]) -> Floats:
@@ -346,7 +207,7 @@ class _Work:
                 for w, run in zip(weights, runs, strict=True)
             )
 
-        value, spread = self.told(figure)
+        value, spread = self.told(figure, sum(2.0 * w**2 for w in weights))
         slope = float(self.slopes(figure)[self.frame.parameters.index(parameter)])
         return DialCheck(
             name,
@@ -459,54 +320,10 @@ class _Work:
         return self.dial(ends[0], ends[1])
 
 
-def clear_radius(cell: Cell) -> float:
-    """Return the widest circle on the platter clear of rim, holes and pilot [mm]."""
-    outer = platter_radius(cell) - EDGE_MM
-    flange = cell.unit.flange
-    if flange.pitch_circle is None or not flange.holes:
-        return _rounded(cell, outer)
-    middle = 0.5 * flange.pitch_circle.value
-    hole = HOLE_MM if flange.hole_diameter is None else 0.5 * flange.hole_diameter.value
-    inner_edge, outer_edge = middle - hole - EDGE_MM, middle + hole + EDGE_MM
-    if outer >= outer_edge or outer <= inner_edge:
-        return _rounded(cell, outer)
-    return _rounded(cell, inner_edge)
-
-
-def clear_chord(cell: Cell) -> tuple[float, float]:
-    """Return how far beside the middle the longest straight run lies, and its length [mm].
-
-    It is clear of rim, pilot and holes on both sides of the middle and in both directions, so that
-    one figure serves every run.
-    """
-    rim = platter_radius(cell) - EDGE_MM
-    flange = cell.unit.flange
-    pilot = 0.0 if flange.pilot_diameter is None else 0.5 * flange.pilot_diameter.value
-    places = np.zeros((0, 2))
-    hole = HOLE_MM if flange.hole_diameter is None else 0.5 * flange.hole_diameter.value
-    if flange.pitch_circle is not None and flange.holes:
-        angles = np.array([one.value for one in flange.holes])
-        places = 0.5 * flange.pitch_circle.value * np.stack([np.cos(angles), np.sin(angles)], 1)
-    best = (0.0, 0.0)
-    for aside in np.arange(math.ceil(pilot + EDGE_MM), rim):
-        half = math.sqrt(rim**2 - aside**2)
-        for along, across in ((0, 1), (1, 0)):
-            for side in (aside, -aside):
-                near = np.abs(places[:, across] - side) < hole + EDGE_MM
-                if np.any(near):
-                    # Between the holes nearest to the middle of the run on its line.
-                    reach = np.abs(places[near, along]) - (hole + EDGE_MM)
-                    half = min(half, float(reach.min()))
-        if 2.0 * half > best[1]:
-            best = (float(aside), 2.0 * half)
-    return _rounded(cell, best[0], up=True), _rounded(cell, best[1])
-
-
-def _rounded(cell: Cell, length_mm: float, up: bool = False) -> float:
-    """Return a length that a shop can set: whole millimetres, or twentieths of an inch."""
-    step = 1.27 if cell.shop.units == "in" else 1.0
-    count = length_mm / step
-    return (math.ceil(count - 1e-9) if up else math.floor(count + 1e-9)) * step
+def dial_u_mm(cell: Cell) -> float:
+    """Return the standard uncertainty of one reading of the dial [mm]."""
+    given = cell.readings.reading_u
+    return INDICATOR_U_MM if given is None else min(given.value, INDICATOR_U_MM)
 
 
 def _is_angle(name: str) -> bool:

@@ -15,6 +15,7 @@ from gudgeon.centre.readings import Reading
 from gudgeon.kinematics.chain import WorkChain
 
 __all__ = [
+    "INDICATOR_U_MM",
     "Candidate",
     "Gear",
     "Setting",

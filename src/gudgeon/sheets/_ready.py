@@ -11,8 +11,8 @@ from numpy.typing import NDArray
 from gudgeon.answer import Missing, Verdict
 from gudgeon.findings import Findings, Lacking
 from gudgeon.findings.accuracy_job import LOST_MOTION
-from gudgeon.findings.commissioning import clear_radius
 from gudgeon.findings.commissioning_limits import AngleLimit, angle_limits
+from gudgeon.findings.commissioning_places import clear_radius
 from gudgeon.quantity.kinds import Kind
 from gudgeon.sheets._programs import listing
 from gudgeon.sheets._said import angle, either_way, gap_words, length, pose, short

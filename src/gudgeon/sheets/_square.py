@@ -3,30 +3,28 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
 from numpy.typing import NDArray
 
 from gudgeon.answer import Missing
-from gudgeon.cell.blank_table import RowToRead, blank_cells
 from gudgeon.findings import Findings, Lacking
-from gudgeon.findings.commissioning import Dial, DialCheck, Squaring, Stop, squaring
+from gudgeon.findings.commissioning import dial_u_mm, squaring
+from gudgeon.findings.commissioning_found import Dial, DialCheck, Squaring
 from gudgeon.findings.commissioning_limits import AngleLimit
 from gudgeon.findings.procedure import side_name
 from gudgeon.quantity.kinds import Kind
 from gudgeon.sheets._crate import bolts_tight
 from gudgeon.sheets._said import angle, either_way, gap_words, length, pose, short, sure
 from gudgeon.sheets._square_picture import platter_picture
+from gudgeon.sheets._square_rows import Row, readings_grid
 from gudgeon.sheets.known import Known
 from gudgeon.sheets.shape import (
     Block,
     Box,
     Cautions,
     Drawing,
-    Grid,
-    Head,
     Heading,
     Step,
     Steps,
@@ -45,27 +43,6 @@ FINE_MM: Final = 0.006
 SHIM_LEAST_MM: Final = 20.0
 
 
-@dataclass(frozen=True, slots=True)
-class Row:
-    """One line of a table of readings: where the dial stands, and what it shows.
-
-    Attributes
-    ----------
-    stop : Stop
-    zero : str
-        Name of the zero.
-    sets : bool
-        The dial is set to zero here.
-    run : Dial or None
-        The run that ends here.
-    """
-
-    stop: Stop
-    zero: str
-    sets: bool
-    run: Dial | None = None
-
-
 def square_up(known: Known) -> tuple[tuple[Block, ...], tuple[Missing, ...]]:
     """Return how the unit is made square to the mill."""
     findings = known.findings
@@ -82,7 +59,7 @@ def square_up(known: Known) -> tuple[tuple[Block, ...], tuple[Missing, ...]]:
         return (heading, Steps((step, tight))), lacking.missing
     blocks: list[Block] = [
         heading,
-        Words("The dial reads plus when its plunger is pushed in.", "text"),
+        Words(_rules(findings, found)),
         Cautions((LOCK,)),
         Steps(_set_up(findings, found)),
         Drawing(platter_picture(findings, found)),
@@ -100,6 +77,14 @@ def square_up(known: Known) -> tuple[tuple[Block, ...], tuple[Missing, ...]]:
             )
         )
     return tuple(blocks), missing
+
+
+def _rules(findings: Findings, found: Squaring) -> str:
+    plus = "The dial reads plus when its plunger is pushed in."
+    if not any(check.expected_mm is not None for check in found.checks):
+        return plus
+    own = either_way(findings, 2.0 * dial_u_mm(findings.cell))
+    return f"{plus} Each +- holds what is unsure of the lines, and {own} for the dial."
 
 
 def _wanted(findings: Findings) -> Missing:
@@ -181,7 +166,9 @@ def _round(findings: Findings, found: Squaring) -> list[Block]:
     )
     return [
         Steps((place, still, mend, level)),
-        _rows(findings, found, "level", "Level at four places, the mark under the dial", rows),
+        readings_grid(
+            findings, found, "level", "Level at four places, the mark under the dial", rows
+        ),
     ]
 
 
@@ -220,7 +207,9 @@ def _along(findings: Findings, found: Squaring) -> list[Block]:
             ]
         blocks += [
             Steps((run_words,)),
-            _rows(findings, found, "runs", "Runs along the tilt line over the platter face", rows),
+            readings_grid(
+                findings, found, "runs", "Runs along the tilt line over the platter face", rows
+            ),
         ]
         steps += _tram(findings, found, tram)
     rise = found.check("rise")
@@ -266,6 +255,10 @@ def _tram(findings: Findings, found: Squaring, tram: DialCheck) -> list[Step]:
     ]
 
 
+def _again(found: Squaring) -> str:
+    return "Do the runs again" if found.check("tram") else "Read the four places again"
+
+
 def _knock(found: Squaring, check: DialCheck, name: str) -> Step:
     end = np.asarray(found.frame.along)
     # Counter-clockwise from above the end of the line goes towards z x line.
@@ -274,7 +267,7 @@ def _knock(found: Squaring, check: DialCheck, name: str) -> Step:
         name,
         f"If it is out of limit, knock the {side_name(end)} end of the unit with a soft hammer: "
         f"plus towards {side_name(-counter)}, minus towards {side_name(counter)}.",
-        see="Do the runs again until it is within its limit.",
+        see=f"{_again(found)} until it is within its limit.",
     )
 
 
@@ -304,11 +297,8 @@ def _shim_factor(findings: Findings, found: Squaring, rise: DialCheck) -> str:
     columns = [one.value for one in findings.cell.unit.lug_columns]
     base = max(columns) - min(columns) if columns else 0.0
     if base < SHIM_LEAST_MM:
-        return "Do the runs again until it is within its limit."
-    return (
-        f"Shim the lugs by {base / abs(rise.mm_per_rad):.1f} times the figure. Then do the runs "
-        "again."
-    )
+        return f"{_again(found)} until it is within its limit."
+    return f"Shim the lugs by {base / abs(rise.mm_per_rad):.1f} times the figure. {_again(found)}."
 
 
 def _across(findings: Findings, found: Squaring, across: DialCheck) -> Step:
@@ -436,45 +426,3 @@ def _place(findings: Findings, run: Dial, at: NDArray[np.float64]) -> str:
         for k in range(3)
         if k != into
     )
-
-
-def _rows(findings: Findings, found: Squaring, name: str, title: str, rows: list[Row]) -> Grid:
-    """Return a table that is typed into the readings as it stands, with the same names."""
-    asked = [
-        RowToRead("sweep", "face", row.stop.toward, row.stop.tilt_rad, row.stop.turn_rad, row.zero)
-        for row in rows
-    ]
-    heads, texts = blank_cells(asked, findings.cell)
-    names = [head for head, _ in heads]
-    digits = 2 if findings.units.inch else 1
-    unit = findings.units.unit(Kind.LENGTH)
-    for row, text in zip(rows, texts, strict=True):
-        at = found.at(row.stop)
-        text[names.index("id")] = f"{row.zero} {row.stop.name}"
-        for k, axis in enumerate("xyz"):
-            if at is not None:
-                shown = findings.units.shown(Kind.LENGTH, float(at[k]))
-                text[names.index(f"{axis}_{unit}")] = f"{shown:.{digits}f}"
-        text[names.index(f"dial_{unit}")] = "0" if row.sets else ""
-        text[names.index("remark")] = "set zero" if row.sets else _remark(findings, row.run)
-    kept = [k for k, head in enumerate(names) if head not in ("T_C", "date", "tool")]
-    blank = {f"dial_{unit}", *(() if found.placed else (f"{a}_{unit}" for a in "xyz"))}
-    return Grid(
-        name,
-        title,
-        tuple(
-            Head(names[k], names[k].split("_")[0], _unit_of(names[k]), names[k] in blank)
-            for k in kept
-        ),
-        tuple(tuple(text[k] for k in kept) for text in texts),
-    )
-
-
-def _unit_of(head: str) -> str:
-    return head.split("_")[1] if "_" in head else ""
-
-
-def _remark(findings: Findings, run: Dial | None) -> str:
-    if run is None or run.expected_mm is None or run.plus_minus_mm is None:
-        return "expect 0"
-    return f"expect {sure(findings, run.expected_mm, run.plus_minus_mm)}"

@@ -10,7 +10,8 @@ import numpy as np
 from gudgeon.answer import Picture
 from gudgeon.drawing.plan import Plan
 from gudgeon.findings import Findings
-from gudgeon.findings.commissioning import HOLE_MM, Squaring
+from gudgeon.findings.commissioning_found import Squaring
+from gudgeon.findings.commissioning_places import HOLE_MM
 from gudgeon.findings.gear import platter_radius
 from gudgeon.sheets._said import pose
 
