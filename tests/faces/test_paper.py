@@ -14,6 +14,7 @@ from typing import Any
 import pypdfium2 as pdfium
 import pypdfium2.raw as raw
 import pytest
+import typst
 from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
@@ -370,6 +371,23 @@ def test_a_sign_that_our_fonts_lack_is_noticed_and_still_printed() -> None:
     }
     assert any("Atkinson" not in name for name in used)
     assert "\u0416\u0423\u041a" in texts(document)[0]
+
+
+@pytest.mark.parametrize(("name", "own"), [("Werk \u00d6", True), ("\u65e5\u672c", False)])
+def test_fonts_of_the_computer_are_asked_only_for_what_ours_lack(
+    name: str, own: bool, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    asked = []
+
+    def compiler(*words: Any, **more: Any) -> Any:
+        asked.append(not more["ignore_system_fonts"])
+        return real(*words, **more)
+
+    real = typst.Compiler
+    monkeypatch.setattr(typst, "Compiler", compiler)
+    run = replace(RUN, cell=name)
+    write_pdf([sheet_data(SHEET, run)], run)
+    assert asked == [not own]
 
 
 def test_the_list_of_signs_is_that_of_the_fonts() -> None:
