@@ -411,6 +411,9 @@ class Fixture:
     clocking: Amount | None = entry(
         Kind.ANGLE, "turn of the fixture and its stations on the platter, counter-clockwise"
     )
+    clamp_torque: Amount | None = entry(
+        Kind.TORQUE, "tightening torque of the clamps or vises that hold the parts", above=0.0
+    )
     min_web: Amount | None = entry(
         Kind.LENGTH, "least material to leave between two holes when drilling again", low=0.0
     )

@@ -22,6 +22,7 @@ from gudgeon.findings.frames import Frame
 from gudgeon.findings.gather import Lacking
 from gudgeon.findings.senses import SenseFindings
 from gudgeon.findings.sheets import TOP, Seat, seats
+from gudgeon.kinematics.naming import nearest_side
 
 if TYPE_CHECKING:
     from gudgeon.clearance.scene import Body
@@ -34,6 +35,9 @@ SQUARE_ON: Final = math.cos(math.radians(30.0))
 """A direction counts as "up" or "to the right" if it lies within 30 deg of it."""
 
 WAYS: Final = (("right", "left"), ("away from you", "to you"), ("up", "down"))
+WAYS_LYING: Final = (*WAYS[:2], ("away from the platter", "to the platter"))
+"""Of a fixture whose axis lies along the table."""
+
 WAYS_ON_TOP: Final = (("right", "left"), ("down", "up"), ("to the back", "to the front"))
 SLANTED: Final = "at a slant"
 
@@ -47,7 +51,7 @@ class SeenFace:
     name : str
     way : str
         "to you", "away from you", "up", "down", "right", "left", "at a slant"; on top "to the
-        back" and "to the front" too.
+        back" and "to the front" too, without tilt "to the platter" and "away from the platter".
     zero_mm : tuple of (float, float) or None
         Its zero, to the right and up as that of a station; ``None`` where it is not entered.
     """
@@ -83,7 +87,9 @@ class FixtureSide:
     Attributes
     ----------
     name : str
-        Direction in which it looks with both angles zero, "X+" to "Y-", or "top".
+        Direction in which it looks in the platter frame, "X+" to "Y-", or "top".
+    looks : str
+        Machine direction in which it looks with both angles zero.
     axes : ndarray, shape (3, 3)
         Right, into the paper and up as one looks at it; rows, platter frame.
     stations : tuple of SeenStation
@@ -91,10 +97,12 @@ class FixtureSide:
     bodies : tuple of Body
         Fixture, stock and parts in the platter frame [mm].
     front_rad : float or None
-        Programmed turn that brings it round to look at Y-; ``None`` where that is not known.
+        Programmed turn that brings it round to look to Y-, of a unit without tilt to Z+; ``None``
+        where that is not known or there is none.
     """
 
     name: str
+    looks: str
     axes: Floats
     stations: tuple[SeenStation, ...]
     bodies: tuple[Body, ...]
@@ -145,6 +153,7 @@ class FixtureSideFindings(SenseFindings):
             sides.append(
                 FixtureSide(
                     name,
+                    nearest_side(self.platter_axes @ -axes[1])[0],
                     axes,
                     tuple(self._seen(seat, station, axes) for seat, station in members),
                     bodies,
@@ -173,7 +182,10 @@ class FixtureSideFindings(SenseFindings):
             if face.zero is not None:
                 point = place + into_view @ np.array([one.value for one in face.zero])
                 zero = float(point[0]), float(point[2])
-            words = WAYS_ON_TOP if seat.side == TOP else WAYS
+            if seat.side == TOP:
+                words = WAYS_ON_TOP if self.has_tilt else WAYS
+            else:
+                words = WAYS if self.has_tilt else WAYS_LYING
             faces.append(SeenFace(face.name or str(number), _way(way, words), zero))
         return SeenStation(seat, (float(place[0]), float(place[2])), tuple(faces))
 
@@ -181,15 +193,18 @@ class FixtureSideFindings(SenseFindings):
         return next((one for one in self.cell.parts if (one.name or "") == seat.part), None)
 
     def _to_the_front(self, axes: Floats) -> float | None:
-        """Return the programmed turn that brings a side round to Y-, least of all; else None."""
-        if not self.has_tilt or abs(axes[2, 2]) < 0.5:  # on top there is nothing to turn to
+        """Return the least programmed turn that brings a side round to who loads; else None."""
+        if abs(axes[2, 2]) < 0.5:  # on top there is nothing to turn to
             return None
         try:
-            sense = self.senses.rotary
+            rotary = self.turning_only.axes[-1]
         except Lacking:
             return None
-        looks = -axes[1]
-        turn = sense * (-math.pi / 2.0 - math.atan2(looks[1], looks[0]))
+        about = np.asarray(rotary.line.direction)
+        looks = self.platter_axes @ -axes[1]
+        front = np.array([0.0, -1.0, 0.0] if self.has_tilt else [0.0, 0.0, 1.0])
+        sine, cosine = float(about @ np.cross(looks, front)), float(looks @ front)
+        turn = rotary.sense * math.atan2(sine, cosine)
         turn = math.pi - (math.pi - turn) % (2.0 * math.pi)
         span = self.cell.unit.rotary_range
         if span is not None:

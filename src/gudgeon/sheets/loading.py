@@ -40,12 +40,15 @@ NAME: Final = "loading"
 TITLE: Final = "Loading map"
 PLACE: Final = 310
 
-OUT: Final = {"right": (1, 0), "left": (-1, 0), "up": (0, 1), "down": (0, -1)}
-OUT_ON_TOP: Final = {
+OUT: Final = {
     "right": (1, 0),
     "left": (-1, 0),
+    "up": (0, 1),
+    "down": (0, -1),
     "to the back": (0, 1),
     "to the front": (0, -1),
+    "away from the platter": (0, 1),
+    "to the platter": (0, -1),
 }
 """Where a face looks on the drawing, by the words of the findings."""
 
@@ -138,17 +141,12 @@ def _part_step(
     part = seat.part or "the part"
     order = f"Put part {seat.serial}, {part}, into station {seat.station}."
     see = []
-    if side is not None and side.name == TOP:
-        see.append(
-            f"It is on top, row {seat.row} from the front, number {seat.column} from the left."
-        )
-    elif side is not None:
-        many = len(side.stations) > 1
-        place = f", row {seat.row} from the top, number {seat.column} from the left" if many else ""
-        see.append(f"It is on the side that looks to {side.name} while the unit is at zero{place}.")
+    if side is not None:
+        see.append(_where(findings, seat, side))
     if side is not None and side.front_rad is not None:
         turn = findings.pose_words((side.front_rad,))
-        see.append(f"With {turn} this side looks to the front.")
+        to = "to the front" if findings.has_tilt else "up"
+        see.append(f"With {turn} this side looks {to}.")
     if station is not None and station.faces:
         ways = "; ".join(f"{face.name} looks {face.way}" for face in station.faces)
         see.append(f"Its faces: {ways}.")
@@ -158,9 +156,29 @@ def _part_step(
         see=" ".join(see),
         boxes=(
             Box(f"part_number_{seat.serial}", "part number"),
-            Box(f"tight_{seat.serial}", "clamped tight", form="tick"),
+            Box(f"tight_{seat.serial}", _tight(findings), form="tick"),
         ),
     )
+
+
+def _tight(findings: Findings) -> str:
+    """Return what the box for the clamp says."""
+    torque = findings.cell.fixture.clamp_torque
+    if torque is None:
+        return "clamped tight"
+    return f"clamped with {findings.units.text(Kind.TORQUE, torque.value, 0)}"
+
+
+def _where(findings: Findings, seat: Seat, side: FixtureSide) -> str:
+    """Return where a station is, as a sentence."""
+    many = len(side.stations) > 1
+    column = f"number {seat.column} from the left"
+    if side.name == TOP and findings.has_tilt:
+        return f"It is on top, row {seat.row} from the front, {column}."
+    # Rows count from the platter's free end: on top that is the lowest on the paper.
+    low = "the bottom" if side.name == TOP else "the top" if findings.has_tilt else "the free end"
+    place = f", row {seat.row} from {low}, {column}" if many else ""
+    return f"It is on the side that looks to {side.looks} while the unit is at zero{place}."
 
 
 def _rule(findings: Findings, gaps: Gaps) -> list[Block]:
@@ -242,8 +260,7 @@ def _rule_words(findings: Findings, stages: TorqueStages, rotary: TorqueStages |
 
 def _picture(findings: Findings, side: FixtureSide) -> Drawing:
     inch = findings.cell.shop.units == "in"
-    on_top = side.name == TOP
-    ways = OUT_ON_TOP if on_top else OUT
+    on_top = side.name == TOP and findings.has_tilt
     facing = "up" if on_top else "to you"
     marks = [
         Mark(
@@ -251,9 +268,9 @@ def _picture(findings: Findings, side: FixtureSide) -> Drawing:
             _label(one.seat),
             one.seat.station,
             tuple(
-                Edge(face.name, face.zero_mm, ways[face.way])
+                Edge(face.name, face.zero_mm, OUT[face.way])
                 for face in one.faces
-                if face.zero_mm is not None and face.way in ways
+                if face.zero_mm is not None and face.way in OUT and face.way != facing
             ),
             ", ".join(f"{face.name} faces you" for face in one.faces if face.way == facing),
         )
@@ -264,7 +281,7 @@ def _picture(findings: Findings, side: FixtureSide) -> Drawing:
     title = (
         "From above, Y+ up on the paper"
         if on_top
-        else f"The side that looks to {side.name} while the unit is at zero"
+        else f"The side that looks to {side.looks} while the unit is at zero"
     )
     svg, scale = fixture_side(name, side.bodies, side.axes, marks, PAPER_MM, inch=inch)
     return Drawing(Picture(name, title, svg), scale)
