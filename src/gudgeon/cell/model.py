@@ -38,6 +38,7 @@ from gudgeon.cell.model_drift import DayRow as DayRow
 from gudgeon.cell.model_drift import Drift as Drift
 from gudgeon.cell.model_drift import MadeRow as MadeRow
 from gudgeon.cell.model_operations import Operation as Operation
+from gudgeon.cell.model_piece import Piece as Piece
 from gudgeon.cell.model_readings import Readings as Readings
 from gudgeon.cell.model_readings import Touch as Touch
 from gudgeon.cell.model_times import LinearMotion as LinearMotion
@@ -576,6 +577,7 @@ class Cell:
         DrawingDimension, "dimensions of the drawing"
     )
     accuracy: Accuracy = section(Accuracy, "how large the causes of error are")
+    test_piece: Piece = section(Piece, "the first test piece, as measured")
     checks: tuple[Check, ...] = sections(Check, "readings taken every morning")
     drift: Drift = section(Drift, "the morning checks, and what was made since")
     currency: str = field(default="")  # as written with the sums, such as "EUR"

@@ -9,7 +9,9 @@ from typing import Final
 from gudgeon.answer import Answer, Figure, Missing, Verdict
 from gudgeon.findings import Findings, Lacking
 from gudgeon.findings.first_part import FirstSize, first_part
+from gudgeon.findings.piece_measured import piece_measured
 from gudgeon.quantity.kinds import Kind
+from gudgeon.sheets._said import listed
 from gudgeon.sheets._tables import number_text
 from gudgeon.sheets.known import Known
 from gudgeon.sheets.shape import Block, Box, Grid, Head, Heading, Step, Steps, Words
@@ -83,8 +85,7 @@ def accept(known: Known) -> tuple[tuple[Block, ...], tuple[Missing, ...]]:
     if moved.verdict is Verdict.NO:
         lacks.append(_refused("everything still stands where it was set", moved))
     verdicts += _programs(known, lacks)
-    _lacking_piece(findings, lack)
-    verdicts.append(("test piece", "-", "All figures are within their limits.", "", "", ""))
+    verdicts.append(_piece(findings, lack, lacks))
     verdicts += _checks(findings, lack)
     blocks: list[Block] = [
         Heading("What to accept before you make parts"),
@@ -185,11 +186,28 @@ def _programs(known: Known, lacks: list[Block]) -> list[tuple[str, ...]]:
     return rows
 
 
-def _lacking_piece(findings: Findings, lack: _Lack) -> None:
+def _piece(findings: Findings, lack: _Lack, lacks: list[Block]) -> tuple[str, ...]:
+    """Return the line of the test piece; what its figures tell where they are entered."""
+    answer = "-"
     try:
         _ = findings.test_piece
+        measured = piece_measured(findings)
     except Lacking as lacking:
         lack("the test piece", lacking.missing)
+        measured = None
+    if measured is not None and measured.good:
+        answer = "Yes"
+    elif measured is not None and measured.outside:
+        answer = "No"
+        names = listed([figure.name for figure in measured.outside])
+        lacks.append(
+            Words(
+                f"Do not accept yet: the test piece. Outside their limits: {names}. See above what "
+                "they say.",
+                "lack",
+            )
+        )
+    return ("test piece", answer, "All figures are within their limits.", "", "", "")
 
 
 def _checks(findings: Findings, lack: _Lack) -> list[tuple[str, ...]]:

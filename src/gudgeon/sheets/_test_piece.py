@@ -16,6 +16,7 @@ from gudgeon.findings.piece_found import LandCut, PieceFinding, Pose
 from gudgeon.findings.piece_room import PROUD_MM
 from gudgeon.quantity.kinds import Kind
 from gudgeon.sheets._piece_figures import figures_grid, measuring, reading
+from gudgeon.sheets._piece_told import entering, told
 from gudgeon.sheets._piece_words import number, plain, pose_text, side, within
 from gudgeon.sheets._said import gap_words, listed
 from gudgeon.sheets.known import Known
@@ -72,6 +73,8 @@ def test_piece(known: Known) -> tuple[tuple[Block, ...], tuple[Missing, ...]]:
         Heading("Measure the test piece"),
         Steps(measuring()),
         figures_grid(findings, piece),
+        Words(entering(piece)),
+        *told(findings, piece),
         Heading("What the figures say"),
         *reading(findings, piece),
     ]
