@@ -85,9 +85,9 @@ def demo() -> int:
 
 
 def test() -> int:
-    """Run every test."""
+    """Run every test, the files of tests shared out over the processor's cores."""
     install("dev")
-    return run("python", "-m", "pytest")
+    return run("python", "-m", "pytest", "--numprocesses=auto", "--dist=loadfile")
 
 
 def check() -> int:
