@@ -224,12 +224,12 @@ def test_the_shim_that_is_told_goes_under_the_low_end(
     assert thick == pytest.approx((max(columns) - min(columns)) * abs(pitch), rel=0.05)
 
 
-@pytest.mark.parametrize("along", "XY")
+@pytest.mark.parametrize("placed", [0.0, 90.0, 180.0, 270.0])
 @pytest.mark.parametrize(("yaw", "pitch"), [(3e-4, -2e-4), (-3e-4, 2e-4)])
 def test_a_single_axis_is_knocked_and_shimmed_the_right_way(
-    along: str, yaw: float, pitch: float
+    placed: float, yaw: float, pitch: float
 ) -> None:
-    findings = with_lines(bare(along, kind="rotary only"), rotary_yaw=yaw, rotary_pitch=pitch)
+    findings = with_lines(bare(kind="rotary only", yaw=placed), rotary_yaw=yaw, rotary_pitch=pitch)
     blocks = square_up(Known(findings))[0]
     found = squaring(findings)
     line = np.asarray(findings.axis_lines.chain.axes[0].line.direction)
@@ -275,10 +275,25 @@ def test_what_the_lines_show_already_is_told_beside_its_limit() -> None:
     see = step(square_up(Known(findings))[0], "tram").see
     assert re.search(r"must show [+-]0\.048 \+- 0\.00\d mm", see)
     assert "out of limit: mend it" in see
+    assert "One reading" not in see
     good = step(square_up(Known(with_lines(bare())))[0], "tram").see
     assert "mend it" not in good
     never = step(square_up(Known(Findings(bare())))[0], "tram").see
     assert never.startswith("Expect zero. The limit is")
+
+
+def test_a_limit_finer_than_the_dial_is_read_several_times() -> None:
+    cell = bare()
+    fine = replace(cell, readings=replace(cell.readings, wanted=Amount(0.01)))
+    one = step(square_up(Known(with_lines(fine)))[0], "upright_plus")
+    found = re.search(r"good to ([\d.]+) mm only: read (\d) times", one.see)
+    assert found
+    check = squaring(with_lines(fine)).check("upright +")
+    assert check is not None
+    own = 2.0 * 0.002 * math.sqrt(2.0)
+    assert float(found.group(1)) == pytest.approx(own, abs=1e-3)
+    times = int(found.group(2))
+    assert times == 9 or own / math.sqrt(times) <= check.limit_mm < own / math.sqrt(times - 1)
 
 
 def test_the_places_of_the_dial_are_drawn_where_they_are() -> None:

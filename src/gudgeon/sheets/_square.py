@@ -40,6 +40,9 @@ LOCK: Final = (
 FINE_MM: Final = 0.006
 """Limits under this ask for a finer dial: three of its steps (common practice, no source)."""
 
+MOST_TIMES: Final = 9
+"""Nobody reads one figure more often than this."""
+
 SHIM_LEAST_MM: Final = 20.0
 
 
@@ -84,7 +87,7 @@ def _rules(findings: Findings, found: Squaring) -> str:
     if not any(check.expected_mm is not None for check in found.checks):
         return plus
     own = either_way(findings, 2.0 * dial_u_mm(findings.cell))
-    return f"{plus} Each +- holds what is unsure of the lines, and {own} for the dial."
+    return f"{plus} Each +- counts in how surely the lines are known, and {own} for the dial."
 
 
 def _wanted(findings: Findings) -> Missing:
@@ -353,7 +356,7 @@ def _upright(findings: Findings, found: Squaring, one: DialCheck) -> tuple[Step,
             name,
             f"Go up by {short(findings, run.length_mm)}.",
             see="With the zero of the tilt right, expect zero. The limit is "
-            f"{either_way(findings, one.limit_mm)} either way.{now}",
+            f"{either_way(findings, one.limit_mm)} either way.{_repeat(findings, one)}{now}",
             why=f"{_whence(one.limit)} {length(findings, step)} here is {off:.4f} deg that the "
             "tilt goes wrong on its way from zero.",
             boxes=(Box(name, "dial at the top", findings.units.unit(Kind.LENGTH)),),
@@ -396,18 +399,30 @@ def _single(findings: Findings, found: Squaring) -> list[Block]:
 
 def _expect(findings: Findings, check: DialCheck) -> str:
     limit = either_way(findings, check.limit_mm)
+    kept = f"The limit is {limit} either way.{_repeat(findings, check)}"
     if check.expected_mm is None or check.plus_minus_mm is None:
-        return f"Expect zero. The limit is {limit} either way."
+        return f"Expect zero. {kept}"
     told = (
         f"By the readings of the lines it must show "
-        f"{sure(findings, check.expected_mm, check.plus_minus_mm)}. The limit is {limit} either "
-        "way."
+        f"{sure(findings, check.expected_mm, check.plus_minus_mm)}. {kept}"
     )
     if abs(check.expected_mm) - check.plus_minus_mm > check.limit_mm:
         return told + " So it is out of limit: mend it."
     if abs(check.expected_mm) + check.plus_minus_mm > check.limit_mm:
         return told + " So it may be out of limit."
     return told
+
+
+def _repeat(findings: Findings, check: DialCheck) -> str:
+    """Return how often a figure is read where one reading of the dial is not good enough."""
+    own = 2.0 * dial_u_mm(findings.cell) * math.sqrt(sum(2.0 * w**2 for w in check.weights))
+    if own <= check.limit_mm:
+        return ""
+    times = min(math.ceil((own / check.limit_mm) ** 2 - 1e-9), MOST_TIMES)
+    return (
+        f" One reading is good to {either_way(findings, own)} only: read {times} times and take "
+        "the mean."
+    )
 
 
 def _whence(limit: AngleLimit) -> str:
