@@ -309,6 +309,15 @@ def test_slopes_of_squareness_are_those_of_faces_cut_square_to_the_spindle(
     assert slopes[which] == pytest.approx(abs(slope), rel=1e-3, abs=0.02)
 
 
+def test_what_the_lines_do_not_show_counts_over_the_reach_of_the_work() -> None:
+    limits = angle_limits(Findings(bare()))
+    # The part is 70 mm across; its farthest station stands (65, 0, 110) mm from the middle.
+    assert limits["tilt_yaw"].rad == pytest.approx(SHARE * 0.03 / 70.0, rel=1e-2)
+    reach = 70.0 + math.hypot(65.0, 110.0)
+    for name in ("rotary", "tilt", *FACE):
+        assert limits[name].rad == pytest.approx(SHARE * 0.03 / reach, rel=1e-2)
+
+
 def test_without_anything_wanted_the_limit_is_common_practice_and_says_so() -> None:
     cell = bare()
     cell = replace(cell, readings=replace(cell.readings, wanted=None))
