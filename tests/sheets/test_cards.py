@@ -347,6 +347,27 @@ def test_the_row_of_a_temperature_is_what_the_days_say_at_it(known: Facts) -> No
     assert [spread[key] for key in sorted(spread)] == sorted(spread.values())
 
 
+def test_before_the_first_mornings_the_axis_lines_tell_what_to_expect() -> None:
+    cell = replace(cell_of("alder-ford"), tools=(), solids=(), days=())
+    at = (Amount(60.0), Amount(20.0), Amount(60.0))
+    placed = replace(cell, checks=tuple(replace(one, at=at) for one in cell.checks))
+    findings = Findings(placed)
+    found = grid(morning.sheet(Known(findings)), "expected")
+    want = [
+        (one.name, float(value), float(sure))
+        for one in findings.first_checks
+        for value, sure in zip(one.expected_mm, one.expanded_mm, strict=True)
+    ]
+    for row, (name, value, sure) in zip(found.rows, want, strict=True):
+        assert row[0] == name
+        assert float(row[3]) == pytest.approx(value, abs=0.00051)
+        assert float(row[4]) == pytest.approx(sure, abs=0.00051)
+    # Nothing is known of them otherwise.
+    bare_card = morning.sheet(Known(Findings(cell)))
+    assert not any(isinstance(one, Grid) and one.name == "expected" for one in bare_card.blocks)
+    assert all(step.lack for step in steps_of(bare_card) if step.name.startswith("check_"))
+
+
 def filled(sheet: Sheet, values: dict[str, tuple[float, float, float]], day: str) -> str:
     """Return the boxes of the grid "days" filled in, as a table under its own names."""
     found = grid(sheet, "days")

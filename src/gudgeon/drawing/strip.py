@@ -108,14 +108,14 @@ def _draw(sheet: Sheet, row: Strip, top: float, mornings: int) -> None:
         bold = k == len(row.before) and row.before
         at = left + k * wide
         sheet.polyline([(at, top), (at, bottom)], style="thin" if bold else "faint")
+    fine = row.decimals + 1  # a limit lies between what can be read
     for value, words, style in (
-        (row.high, "highest", "bold"),
-        (row.low, "lowest", "bold"),
+        (row.high, f"highest {row.high + 0.0:+.{fine}f}", "bold"),
+        (row.low, f"lowest {row.low + 0.0:+.{fine}f}", "bold"),
         (row.middle, "expected", "axis"),
     ):
         sheet.polyline([(left, y(value)), (right, y(value))], style=style)
-        told = f"{words} {value + 0.0:+.{row.decimals}f}"
-        sheet.text(right + 6.0, y(value), told, anchor="start", size_px=SMALL_PX, avoid=False)
+        sheet.text(right + 6.0, y(value), words, anchor="start", size_px=SMALL_PX, avoid=False)
     corners = [(left, top), (right, top), (right, bottom), (left, bottom)]
     sheet.polyline(corners, closed=True)
     for k, value in enumerate(row.before):
