@@ -102,7 +102,9 @@ def accept(known: Known) -> tuple[tuple[Block, ...], tuple[Missing, ...]]:
 
 def _refused(words: str, answer: Answer) -> Words:
     """Return that an answer is No, and what to do."""
-    return Words(f"Do not accept yet: {words}. {answer.headline} {answer.next_step}", "lack")
+    return Words(
+        f"Do not accept yet: {words}. The answer is No: see its page. {answer.next_step}", "lack"
+    )
 
 
 def _do(answer: Answer) -> str:
@@ -120,6 +122,8 @@ def _verdict_grid(rows: list[tuple[str, ...]]) -> Grid:
 def _row(words: str, one: Figure) -> tuple[str, ...]:
     value = "-" if one.value is None else _number(one.value, one.unit)
     sure = "-" if one.plus_minus is None else _number(one.plus_minus, one.unit)
+    if sure != "-" and float(sure) == 0.0:
+        sure = "-"
     assert one.limit is not None
     bound = "at most" if one.limit_kind == "max" else "at least"
     limit = f"{bound} {_number(one.limit, one.unit)}"

@@ -107,9 +107,9 @@ def _not_proven(findings: Findings, piece: PieceFinding) -> list[Block]:
 
 def _before(findings: Findings, piece: PieceFinding) -> tuple[Step, ...]:
     block, units = piece.block, findings.units
-    width, high = plain(findings, 2.0 * block.half), plain(findings, block.high)
-    raw = plain(findings, 2.0 * (block.half + PROUD_MM))
-    raw_high = plain(findings, block.high + PROUD_MM)
+    width, high = within(findings, 2.0 * block.half), within(findings, block.high)
+    raw = within(findings, 2.0 * (block.half + PROUD_MM))
+    raw_high = within(findings, block.high + PROUD_MM)
     unit = units.unit(Kind.LENGTH)
     tools = listed([f"T{tool.number} ({tool.name})" if tool.name else f"T{tool.number}"
                     for tool in piece.tools])  # fmt: skip
