@@ -182,6 +182,23 @@ def test_culprits_are_right_whichever_way_the_unit_stands(
         assert piece.culprits(figures)[0][1].deviation.name == one.name
 
 
+@pytest.mark.parametrize(("along", "sense"), [("X", 1), ("X", -1), ("Y", 1), ("Y", -1)])
+def test_a_single_rotary_axis_has_its_piece_too(along: str, sense: int) -> None:
+    cell = varied(demo("alder-ford").cell, along, 1, sense, -90.0, 90.0)
+    single = replace(
+        cell, stations=(), unit=replace(cell.unit, kind="rotary only", rotary_range=None)
+    )
+    findings = Findings(single)
+    piece = findings.test_piece
+    numbers = apart(piece)
+    names = {piece.deviations[number].deviation.name for number in numbers}
+    assert {"rotary_y", "rotary_pitch", "rotary_yaw", "face", "rotary index 180"} <= names
+    for number in numbers:
+        one = piece.deviations[number].deviation
+        figures = cut_on(findings, piece, number, 3.0 * one.prior)
+        assert piece.culprits(figures)[0][1].deviation.name == one.name
+
+
 def test_what_is_not_told_apart_really_is_not() -> None:
     """A longer tool and a unit that stands higher give the same figures, and the piece says so."""
     findings = demo("alder-ford")
