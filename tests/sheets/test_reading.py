@@ -33,8 +33,9 @@ IRREGULAR = frozenset({"drawn", "proven", "themselves", "worn"})
 MOST_WORDS = 25
 """In a sentence."""
 
-MOST_GRADE = 7.0
-"""Trade words count as known: they are explained."""
+MOST_GRADE = 6.9
+"""Though trade words count as hard here; 6.9 is the end of what the formula's table gives to the
+eighth year of school (from memory)."""
 
 
 def names_of(cell: Cell) -> frozenset[str]:
@@ -91,7 +92,7 @@ def test_the_grade_is_low(
 ) -> None:
     facts = known(cell)
     own = names_of(facts.findings.cell)
-    found = grade(texts_of(SHEETS[name].sheet(facts)), WORDS, own, LETTERS, UNITS, IRREGULAR)
+    found = grade(texts_of(SHEETS[name].sheet(facts)), own, LETTERS, UNITS, IRREGULAR)
     record_property("grade", round(found, 2))
     assert found <= MOST_GRADE
 

@@ -24,6 +24,8 @@ WORDS: Final[Mapping[str, str]] = MappingProxyType(
         "angle": "how far something is turned",
         "arcsec": "a very small angle: 3600 of them make one degree",
         "axis": "one way in which the machine moves or turns; also the line about which it turns",
+        "axis line": "the line about which an axis turns",
+        "axis offset": "how far the two axis lines pass each other",
         "bearing": "the rings or balls in which a part turns",
         "bolt": "a screw that holds two things together",
         "bore": "a round hole that is cut to size",
@@ -58,6 +60,7 @@ WORDS: Final[Mapping[str, str]] = MappingProxyType(
         "dimension": "a size on the drawing",
         "drift": "to move slowly without being pushed",
         "emergency": "danger that needs help at once; its stop is the big red button",
+        "face height": "how high the platter face stands over the tilt line",
         "feature": "a face, a hole or a step of a part; of a check: what is touched",
         "feed": "how fast a tool cuts its way",
         "fixture": "what is bolted on the platter and holds the parts",
@@ -69,7 +72,8 @@ WORDS: Final[Mapping[str, str]] = MappingProxyType(
         "grit": "fine hard sand or dust",
         "groove": "a long narrow cut",
         "gudgeon": "the program that made these sheets",
-        "head": "the part of the mill that holds the spindle; its room: what is free under it",
+        "head": "the part of the mill that holds the spindle",
+        "head room": "what is free under the spindle when Z is at its top",
         "holder": "what holds a tool in the spindle",
         "id": "the name of one row",
         "index": "to turn the unit from one pose to the next",
@@ -80,6 +84,7 @@ WORDS: Final[Mapping[str, str]] = MappingProxyType(
         "licensed": "allowed by law to do this work, with a paper that says so",
         "limit": "the most or the least that is allowed",
         "local": "of this place",
+        "lost motion": "what an axis does not move at first when it is turned back",
         "lug": "an ear of the unit's foot through which a bolt goes",
         "main": "the switch or line that feeds the whole machine",
         "manual": "the book that its maker gives with a machine",
@@ -118,6 +123,7 @@ WORDS: Final[Mapping[str, str]] = MappingProxyType(
         "reset": "the key that stops a program and clears it",
         "restriction": "something that you may not do",
         "rotary": "turning; so is called the axis that turns the platter",
+        "rotary line": "the line about which the platter turns",
         "scale": "shows how heavy a thing is; of a drawing: how much smaller than the thing it is",
         "sense": "which way an axis turns when its number grows",
         "shim": "a thin sheet of metal put under something",
@@ -133,7 +139,9 @@ WORDS: Final[Mapping[str, str]] = MappingProxyType(
         "thermometer": "what shows how warm it is",
         "tighten": "to make tight",
         "tilt": "to lean over; so is called the axis that leans the cradle",
+        "tilt line": "the line about which the cradle tilts",
         "tolerance": "how far a size may be off",
+        "tool length": "how far the tip of a tool stands off the point from which lengths count",
         "torque": "how hard something is turned, or turns by itself",
         "tower": "a fixture with a side for parts all round",
         "tram": "how far the tilt line runs off the way of the table",
@@ -146,6 +154,7 @@ WORDS: Final[Mapping[str, str]] = MappingProxyType(
         "warm-up": "moving the machine until it is as warm as in work",
         "width": "how wide a thing is",
         "within": "not more than",
+        "work offset": "the zero of one face, as the control keeps it: it has a word such as G54",
         "wrench": "the tool that turns a bolt; for torque: one that clicks when it is tight enough",
         "yaw": "how far the unit is turned on the table, seen from above",
         "zero": "the point from which numbers count",
@@ -195,4 +204,6 @@ def _others(known_facts: Known) -> Iterator[Sheet]:
 
 def _heads_in(text: str) -> set[str]:
     found = (form_of(word, WORDS) for word in words_of(text))
-    return {word for word in found if word is not None}
+    low = text.lower()
+    phrases = {head for head in WORDS if " " in head and head in low}
+    return {word for word in found if word is not None} | phrases
