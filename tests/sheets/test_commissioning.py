@@ -22,6 +22,7 @@ from gudgeon.cell.model import Cell, Hose
 from gudgeon.findings import Findings
 from gudgeon.findings.commissioning import squaring
 from gudgeon.findings.commissioning_hoses import dry_run
+from gudgeon.findings.commissioning_limits import angle_limits
 from gudgeon.kinematics.naming import side_direction
 from gudgeon.quantity.amount import Amount
 from gudgeon.sheets._square import square_up
@@ -449,6 +450,10 @@ def test_lost_motion_that_is_entered_is_told_as_the_dial_shows_it() -> None:
         f"12 arcsec are entered (accuracy.tilt_lost_motion), which is {radius * 12 * arc:.3f} mm"
         in one.why
     )
+    # Half of it is off to either side.
+    most = 2.0 * radius * angle_limits(Findings(cell))["tilt"].rad
+    told = re.search(r"at most ([\d.]+) mm", one.see)
+    assert told and 0.0 <= most - float(told.group(1)) < 1e-3
     given = replace(cell.accuracy, tilt_lost_motion=Amount(60.0 * arc))
     over = step(part("lost_motion", replace(cell, accuracy=given)), "tilt_lost")
     assert "That is over the limit." in over.why
