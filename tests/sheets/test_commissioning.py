@@ -283,6 +283,21 @@ def test_what_the_lines_show_already_is_told_beside_its_limit() -> None:
     assert never.startswith("Expect zero. The limit is")
 
 
+def test_the_tram_and_rise_that_are_told_are_those_of_the_answer_about_the_lines() -> None:
+    facts = known_of("alder-ford")
+    found, answer = squaring(facts.findings), facts.answer("turns")
+    for name, figure in (("tram", "tilt_yaw"), ("rise", "tilt_rise")):
+        check = found.check(name)
+        assert check is not None and check.expected_mm is not None
+        turned = math.radians(answer.figure(figure).value or 0.0)
+        assert abs(check.expected_mm) == pytest.approx(
+            found.chord_mm[1] * math.tan(abs(turned)), rel=1e-3
+        )
+        # The dial and two runs widen what the lines leave open.
+        lines = found.chord_mm[1] * math.radians(answer.figure(figure).plus_minus or 0.0)
+        assert lines < (check.plus_minus_mm or 0.0) < lines + 0.008
+
+
 def test_a_limit_finer_than_the_dial_is_read_several_times() -> None:
     cell = bare()
     fine = replace(cell, readings=replace(cell.readings, wanted=Amount(0.01)))
