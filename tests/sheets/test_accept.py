@@ -83,14 +83,14 @@ def test_nobody_signs_while_something_cannot_be_told(known: Callable[[str], Know
     refused = with_answer(signed, "holds", verdict=Verdict.NO)
     blocks, _ = accept(refused)
     assert boxes(blocks) == []
-    assert any(text.startswith("Do not accept yet: strong enough") for text in lacks(blocks))
+    assert any("Is it strong enough" in text for text in lacks(blocks))
 
 
 def test_what_moved_is_not_accepted(known: Callable[[str], Known]) -> None:
     facts = known("alder-ford")
     assert facts.answer("drifted").verdict is Verdict.NO
     blocks, _ = accept(facts)
-    assert any("still stands" in text for text in lacks(blocks))
+    assert any("still stand" in text for text in lacks(blocks))
     assert boxes(blocks) == []
 
 

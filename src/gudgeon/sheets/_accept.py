@@ -11,6 +11,7 @@ from gudgeon.findings import Findings, Lacking
 from gudgeon.findings.first_part import FirstSize, first_part
 from gudgeon.findings.piece_measured import piece_measured
 from gudgeon.quantity.kinds import Kind
+from gudgeon.questions import find_questions
 from gudgeon.sheets._said import listed
 from gudgeon.sheets._tables import number_text
 from gudgeon.sheets.known import Known
@@ -78,12 +79,12 @@ def accept(known: Known) -> tuple[tuple[Block, ...], tuple[Missing, ...]]:
             lack(words, answer.missing)
             continue
         if answer.verdict is Verdict.NO:
-            lacks.append(_refused(words, answer))
+            lacks.append(_refused(name, answer))
         verdicts.append((words, answer.verdict.words.removesuffix(" ..."), _do(answer), "", "", ""))
         figures += [_row(words, one) for one in answer.figures if one.limit is not None]
     moved = known.answer("drifted")
     if moved.verdict is Verdict.NO:
-        lacks.append(_refused("everything still stands where it was set", moved))
+        lacks.append(_refused("drifted", moved))
     verdicts += _programs(known, lacks)
     verdicts.append(_piece(findings, lack, lacks))
     verdicts += _checks(findings, lack)
@@ -100,10 +101,13 @@ def accept(known: Known) -> tuple[tuple[Block, ...], tuple[Missing, ...]]:
     return tuple(blocks), tuple(missing.values())
 
 
-def _refused(words: str, answer: Answer) -> Words:
-    """Return that an answer is No, and what to do."""
+def _refused(name: str, answer: Answer) -> Words:
+    """Return that the answer to a question is not Yes, and what to do."""
+    asks = find_questions()[name].ASKS
+    verdict = answer.verdict.words
     return Words(
-        f"Do not accept yet: {words}. The answer is No: see its page. {answer.next_step}", "lack"
+        f"Do not accept yet. {asks} The answer is {verdict}: see its page. {answer.next_step}",
+        "lack",
     )
 
 
@@ -180,7 +184,7 @@ def _programs(known: Known, lacks: list[Block]) -> list[tuple[str, ...]]:
         answer = known.answer("clears")
         names = ", ".join(one.name for one in findings.programs)
         if answer.verdict not in (Verdict.YES, Verdict.YES_IF):
-            lacks.append(_refused(f"program {names} is free of collision", answer))
+            lacks.append(_refused("clears", answer))
         verdict = answer.verdict.words.removesuffix(" ...")
         return [(f"program {names}", verdict, _do(answer), "", "", "")]
     for program in findings.cell.programs:
