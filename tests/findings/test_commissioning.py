@@ -87,9 +87,8 @@ def seen(findings: Findings, stop, own_turn: float | None = None) -> float:
     """Return what the dial shows: a ray against the face through three points carried there."""
     lines = findings.axis_lines
     chain = lines.chain
-    out = np.asarray(chain.axes[-1].line.direction) * (
-        lines.frame.face_side if len(chain.axes) == 1 else 1.0
-    )
+    out = np.asarray(chain.axes[-1].line.direction)
+    out = out * np.sign(out @ findings.platter_axes[:, 2])
     middle = lines.platter_origin_of(lines.values)
     one = np.cross(out, [0.3, 0.5, 0.81])
     one /= np.linalg.norm(one)
@@ -199,6 +198,10 @@ def test_a_single_axis_is_squared_on_its_upright_face(
     )
     found = squaring(findings)
     assert [check.name for check in found.checks] == ["lean_along", "lean_across"]
+    assert findings.axis_lines.frame.face_side == (1.0 if placed < 180.0 else -1.0)
+    looks = {0.0: "X+", 90.0: "Y+", 180.0: "X-", 270.0: "Y-"}[placed]
+    for stop in found.stops:
+        assert side_direction(stop.toward) == pytest.approx(-side_direction(looks))
     for check, angle in zip(found.checks, (yaw, pitch), strict=True):
         run = check.runs[0]
         shown = seen(findings, run.end) - seen(findings, run.start)

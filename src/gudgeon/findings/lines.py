@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 from typing import Final
 
@@ -201,6 +201,9 @@ class LineFindings(TouchFindings):
         gather.stop()
         assert chain is not None
         frame, values = LineFrame.of_chain(chain)
+        if not two_axes:
+            side = float(np.sign(self.unit_axes[:, 0] @ np.asarray(frame.along)))
+            frame = replace(frame, face_side=side)
 
         # Sources of uncertainty: centre x, centre y, height, axis offset, face height.
         def u(amount: Amount | None) -> float:
