@@ -309,6 +309,41 @@ def test_estimates_hold_the_truth_and_name_no_error_where_there_is_none() -> Non
     assert all(abs(value) < 1e-12 for _, value, _ in nothing)
 
 
+def test_a_second_cutter_is_compared_with_the_first() -> None:
+    """Its land is judged with its own length, and a wrong length of it alone is seen."""
+    base = demo("alder-ford").cell
+    other = replace(
+        base.tools[2], number=4, length=Amount(150.0), cutter_diameter=Amount(16.0), name="end mill"
+    )
+    cuts = (*base.operations, replace(base.operations[2], name="again", tool=4))
+    findings = Findings(replace(base, tools=(*base.tools, other), operations=cuts))
+    piece = findings.test_piece
+    assert [tool.number for tool in piece.tools] == [3, 4]
+    lands = [one.land for pose in piece.poses for one in pose.lands]
+    assert {land.way.tool for land in lands} == {"T3", "T4"}
+    assert all(land.spot.pair == "z" for land in lands if land.way.tool == "T4")
+    number = next(i for i, one in enumerate(piece.deviations) if one.deviation.name == "T4 length")
+    figures = cut_on(findings, piece, number, 0.1)
+    assert piece.culprits(figures)[0][1].deviation.name == "T4 length"
+    # A tool that cannot come down to the block is not asked for lands.
+    long = replace(other, length=Amount(600.0))
+    without = Findings(replace(base, tools=(*base.tools, long), operations=cuts)).test_piece
+    assert all(one.land.way.tool == "T3" for pose in without.poses for one in pose.lands)
+
+
+def test_a_cutter_wider_than_a_land_is_not_taken() -> None:
+    base = demo("alder-ford").cell
+    wide = tuple(
+        replace(tool, cutter_diameter=Amount(40.0)) if tool.number == 3 else tool
+        for tool in base.tools
+    )
+    piece = Findings(replace(base, tools=wide)).test_piece
+    assert piece.tools == ()
+    assert not piece.proven
+    assert any("21." in item.how_to_get_it or "mm or less" in item.how_to_get_it
+               for item in piece.missing)  # fmt: skip
+
+
 def test_half_filled_cell_says_what_it_lacks() -> None:
     with pytest.raises(Lacking) as lacking:
         _ = demo("half-filled").test_piece

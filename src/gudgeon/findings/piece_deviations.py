@@ -124,18 +124,22 @@ def deviations_of(
                 TURN_RAD,
                 part,
             )
-    for source in slopes.sources:
-        if source.cause in ("tool length", "tool diameter"):
-            tool = str(source.key[0])
-            what, more = ("length", "longer") if "length" in source.cause else ("diameter", "wider")
-            less = {"longer": "shorter", "wider": "narrower"}[more]
-            add(
-                f"{tool} {what}",
-                (f"{tool} is {more} than entered", f"{tool} is {less} than entered"),
-                Kind.LENGTH,
-                TOOL_MM,
-                [(slopes.column(source.cause, *source.key), 1.0)],
-            )
+    lengths = [one for one in slopes.sources if one.cause == "tool length"]
+    for source in (*lengths, *(one for one in slopes.sources if one.cause == "tool diameter")):
+        tool = str(source.key[0])
+        what, more = ("length", "longer") if source in lengths else ("diameter", "wider")
+        less = {"longer": "shorter", "wider": "narrower"}[more]
+        off, name, who = [source], f"{tool} {what}", f"{tool} is"
+        if len(lengths) > 1 and source is lengths[0]:
+            # All together are as good as a unit that stands higher; what tools differ by is seen.
+            off, name, who = lengths, "tool lengths", "all tools are"
+        add(
+            name,
+            (f"{who} {more} than entered", f"{who} {less} than entered"),
+            Kind.LENGTH,
+            TOOL_MM,
+            [(slopes.column(one.cause, *one.key), 1.0) for one in off],
+        )
     # Doubts that every land brings with it; nothing is said of them.
     for i, source in enumerate(slopes.sources):
         size = 0.0

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from itertools import pairwise
 from typing import TYPE_CHECKING, Final
@@ -17,11 +17,12 @@ from gudgeon.answer import Missing
 from gudgeon.cell.model import Tool
 from gudgeon.findings.gather import Lacking
 from gudgeon.findings.proofs import ProofFindings
+from gudgeon.quantity.kinds import Kind
 
 if TYPE_CHECKING:
     from gudgeon.clearance.prove import Prover
 
-__all__ = ["OVER_RAD", "PROUD_MM", "PieceRoomFindings", "Room"]
+__all__ = ["OVER_RAD", "PROUD_MM", "PieceRoomFindings", "Room", "tool_name"]
 
 Floats = NDArray[np.float64]
 
@@ -32,9 +33,14 @@ PROUD_MM: Final = 1.0
 """The raw block stands so far over its lands."""
 
 
+def tool_name(tool: Tool) -> str:
+    """Return what a tool is called: "T3"."""
+    return f"T{tool.number}"
+
+
 @dataclass(slots=True, eq=False)
 class Room:
-    """Judges lands one by one and keeps why some cannot be cut.
+    """Judges lands one by one, and keeps why some cannot be cut.
 
     Attributes
     ----------
@@ -42,12 +48,12 @@ class Room:
     stands : sequence of Stand
     lines : Lines
     senses : sequence of int
-    tool : Tool or None
-        ``None``: nothing is judged.
+    tools : mapping of str to Tool
+        By their names; lands of others are not judged.
     low, high : ndarray, shape (5,)
         Ends of travel.
-    prover : Prover or None
-        ``None``: only reach is judged.
+    provers : mapping of str to Prover
+        By the names of the tools; empty: only reach is judged.
     need_mm : float
     missing : tuple of Missing
         Why nothing is proven; empty where it is.
@@ -57,21 +63,21 @@ class Room:
     stands: Sequence[Stand]
     lines: Lines
     senses: Sequence[int]
-    tool: Tool | None
+    tools: Mapping[str, Tool]
     low: Floats
     high: Floats
-    prover: Prover | None
+    provers: Mapping[str, Prover]
     need_mm: float
     missing: tuple[Missing, ...]
     refused: dict[int, str]
     known: dict[int, bool]
-    posed: dict[int, bool]
+    posed: dict[tuple[int, str], bool]
     used: set[int]
 
     @property
     def proven(self) -> bool:
         """Whether lands are proven clear, not only reached."""
-        return self.prover is not None
+        return bool(self.provers)
 
     def told(self) -> dict[int, str]:
         """Return the poses in which no land that was asked for can be cut, and why."""
@@ -87,7 +93,8 @@ class Room:
         return self.known[key]
 
     def _clear(self, land: Land) -> bool:
-        if self.tool is None or self.tool.length is None:
+        tool = self.tools.get(land.way.tool)
+        if tool is None or tool.length is None or tool.cutter_diameter is None:
             return True
         number = land.way.stand
         stand = self.stands[number]
@@ -95,18 +102,18 @@ class Room:
         corners = land_corners(self.block, land.spot)
         tip = to_machine(self.lines, turns[None, :].repeat(len(corners), 0), corners)
         if land.way.kind == "edge":
-            assert self.tool.cutter_diameter is not None
-            tip += 0.5 * self.tool.cutter_diameter.value * land.way.across
+            tip += 0.5 * tool.cutter_diameter.value * land.way.across
             # Its tip stands as low as the land reaches.
             tip[:, 2] = tip[:, 2].min()
-        gauge = tip + np.array([0.0, 0.0, self.tool.length.value])
+        gauge = tip + np.array([0.0, 0.0, tool.length.value])
         for k, letter in enumerate("XYZ"):
             if gauge[:, k].min() < self.low[k] or gauge[:, k].max() > self.high[k]:
                 self.refused.setdefault(number, f"{letter} does not reach all lands")
                 return False
-        if self.prover is None:
+        prover = self.provers.get(land.way.tool)
+        if prover is None:
             return True
-        if not self._pose_clear(number):
+        if not self._pose_clear(number, land.way.tool, prover):
             return False
         # Down at the first corner, then round the land and across it.
         pose = self._joint(stand)
@@ -114,7 +121,7 @@ class Room:
         above = path[0].copy()
         above[2] = self.high[2]
         for before, after in pairwise([above, *path]):
-            gap = self.prover.motion(before, after, self.need_mm, cutting="*")
+            gap = prover.motion(before, after, self.need_mm, cutting="*")
             if gap.status != 0:
                 self.refused.setdefault(number, f"{gap.pair[0]} and {gap.pair[1]} come too near")
                 return False
@@ -131,10 +138,14 @@ class Room:
             return []
         return [by for by in (-over, over) if self.low[3] <= tilt + by <= self.high[3]]
 
-    def _pose_clear(self, number: int) -> bool:
-        """Return whether the block gets into a pose: tilt and turn apart, Z at the top."""
-        if number not in self.posed:
-            assert self.prover is not None
+    def _pose_clear(self, number: int, tool: str, prover: Prover) -> bool:
+        """Return whether the block gets into a pose, and the tool over it, Z at the top.
+
+        Tilt and turn apart, X and Y in the middle of their travel; then X and Y, each as it likes,
+        anywhere between there and the block.
+        """
+        key = number, tool
+        if key not in self.posed:
             middle = 0.5 * (self.low[:2] + self.high[:2])
             tilt, turn = self._joint(self.stands[number])
             # Each axis comes from a little before the pose, or from a little behind it.
@@ -147,18 +158,40 @@ class Room:
                 *((tilt + by, turn) for by in self._ways_round(tilt, over)),
                 (tilt, turn),
             ]
-            self.posed[number] = True
-            for before, after in pairwise(path):
-                gap = self.prover.motion(
-                    [*middle, self.high[2], *before], [*middle, self.high[2], *after], self.need_mm
+            self.posed[key] = True
+            top = self.high[2]
+            moves = [
+                ([*middle, top, *before], [*middle, top, *after])
+                for before, after in pairwise(path)
+            ]
+            over_it = self._over_block(number)
+            corners = np.stack([middle, *over_it])
+            moves.append(
+                (
+                    [*corners.min(axis=0), top, tilt, turn],
+                    [*corners.max(axis=0), top, tilt, turn],
                 )
+            )
+            for start, end in moves:
+                gap = prover.motion(start, end, self.need_mm, dogleg=True)
                 if gap.status != 0:
-                    self.posed[number] = False
+                    self.posed[key] = False
                     self.refused.setdefault(
                         number, f"{gap.pair[0]} and {gap.pair[1]} come too near on the way there"
                     )
                     break
-        return self.posed[number]
+        return self.posed[key]
+
+    def _over_block(self, number: int) -> Floats:
+        """Return the ends of X and Y that the tool needs over the block in a pose, shape (2, 2)."""
+        turns = np.multiply(self.senses, self.stands[number].angles)
+        half, high = self.block.half, self.block.high
+        ends = [(a, b, c) for a in (-half, half) for b in (-half, half) for c in (0.0, high)]
+        at = to_machine(self.lines, turns[None, :].repeat(len(ends), 0), np.array(ends))[:, :2]
+        wide = max((tool.cutter_diameter.value for tool in self.tools.values()
+                    if tool.cutter_diameter is not None), default=0.0)  # fmt: skip
+        low = np.maximum(at.min(axis=0) - wide, self.low[:2])
+        return np.stack([low, np.minimum(at.max(axis=0) + wide, self.high[:2])])
 
 
 class PieceRoomFindings(ProofFindings):
@@ -175,28 +208,30 @@ class PieceRoomFindings(ProofFindings):
         """Return the judge of lands; without travels, bodies or a tool it judges what it can."""
         missing: list[Missing] = []
         low, high = np.full(5, -np.inf), np.full(5, np.inf)
-        prover = None
+        provers: dict[str, Prover] = {}
         try:
             low, high = self.ranges.low, self.ranges.high
         except Lacking as lacking:
             missing += lacking.missing
-        tool = tools[0] if tools else None
-        if tool is None:
+        if not tools:
+            room = self.units.text(Kind.LENGTH, block.pitch, limit="max")
             missing.append(
                 Missing(
                     "an end mill that an operation mills with",
                     f"{self.cell.file}: tools",
                     "it cuts the lands of the test piece",
-                    "enter an end mill under [[tools]], and an operation that mills with it",
+                    f"enter an end mill of {room} or less under [[tools]], and an operation that "
+                    "mills with it",
                 )
             )
-        if not missing and tool is not None:
+        if not missing:
             try:
-                prover = self._piece_prover(block, tool)
+                provers = {tool_name(tool): self._piece_prover(block, tool) for tool in tools}
             except Lacking as lacking:
                 missing += lacking.missing
+        named = {tool_name(tool): tool for tool in tools}
         return Room(
-            block, stands, lines, senses, tool, low, high, prover, self.asked_mm,
+            block, stands, lines, senses, named, low, high, provers, self.asked_mm,
             tuple(missing), {}, {}, {}, set(),
         )  # fmt: skip
 

@@ -37,7 +37,7 @@ from gudgeon.cell.model import Tool
 from gudgeon.findings.accuracy_job import factors_of, home_and_lever, lines_function, sizes_of
 from gudgeon.findings.piece_deviations import deviations_of
 from gudgeon.findings.piece_found import Figure, LandCut, PieceFinding, Pose
-from gudgeon.findings.piece_room import OVER_RAD, PROUD_MM, PieceRoomFindings
+from gudgeon.findings.piece_room import OVER_RAD, PROUD_MM, PieceRoomFindings, tool_name
 from gudgeon.findings.procedure import SLACK
 
 __all__ = ["ACROSS_U_MM", "HEIGHT_U_MM", "PieceFindings"]
@@ -61,6 +61,9 @@ ACROSS_U_MM: Final = 0.002
 HEIGHT_U_MM: Final = 0.005
 """Standard uncertainty of a thickness by micrometer and of a height by height gauge, both as a
 careful person takes them (common practice, no source)."""
+
+TOOLS_MOST: Final = 3
+"""One that cuts all lands, and others whose lengths are compared with it."""
 
 ENOUGH: Final = 8
 MOST: Final = 18
@@ -87,7 +90,11 @@ class PieceFindings(PieceRoomFindings):
         stands = self._piece_stands()
         tools = piece_tools(self.cell.tools, self._piece_cutters())
         block, assumed = self._piece_block(tools)
-        names = [_tool_name(tool) for tool in tools] or ["the end mill"]
+        # A wider tool would cut into the lands beside its own.
+        tools = [tool for tool in tools if _width(tool) <= block.pitch]
+        if not tools:
+            block, assumed = self._piece_block(tools)
+        names = [tool_name(tool) for tool in tools] or ["the end mill"]
         cut = lands_of(block, ways_of(believed, senses, stands, names))
         home, _ = home_and_lever(self.cell, believed)
         job = Job(
@@ -283,17 +290,11 @@ def piece_tools(tools: Sequence[Tool], milling: set[int]) -> list[Tool]:
     without any, none.
     """
     found = [tool for tool in tools if tool.number in milling and tool.cutter_diameter is not None]
-    found.sort(key=lambda tool: tool.cutter_diameter.value if tool.cutter_diameter else 0.0)
-    return [
-        tool
-        for tool in found
-        if tool is found[0]
-        or (tool.cutter_diameter is not None and tool.cutter_diameter.value <= WIDTH_MOST_MM / 4.0)
-    ][:3]
+    return sorted(found, key=_width)[:TOOLS_MOST]
 
 
-def _tool_name(tool: Tool) -> str:
-    return f"T{tool.number}"
+def _width(tool: Tool) -> float:
+    return tool.cutter_diameter.value if tool.cutter_diameter is not None else math.inf
 
 
 def _figures(

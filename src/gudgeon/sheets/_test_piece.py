@@ -175,9 +175,10 @@ def _cutting(findings: Findings, piece: PieceFinding) -> tuple[Step, ...]:
         Step(
             "piece_rough",
             f"Rough all lands in their poses, {rough} proud. Let the block cool down.",
-            see="Between two poses Z stands at its top. The tilt goes back to 0 before you turn."
-            if findings.has_tilt
-            else "Between two poses Z stands at its top.",
+            see="Between two lands Z goes to its top. Between two poses X and Y go to the middle "
+            "of their travel too"
+            + (", and the tilt goes back to 0 before you turn. " if findings.has_tilt else ". ")
+            + "Stay within the numbers of the table.",
             why="Only this way is proven clear." if piece.proven else "",
         )
     ]
