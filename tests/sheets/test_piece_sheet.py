@@ -194,6 +194,18 @@ def test_what_is_not_proven_says_so(known: Callable[[str], Known]) -> None:
     assert not any("Only this way is proven" in step.why for step in steps)
 
 
+def test_bodies_that_no_proof_knows_are_told(known: Callable[[str], Known]) -> None:
+    cell = known("alder-ford").findings.cell
+    kept = tuple(solid for solid in cell.solids if solid.counts_as != "unit")
+    findings = Findings(replace(cell, solids=kept))
+    assert findings.test_piece.proven
+    assert findings.test_piece.not_judged == findings.scene.left_out
+    assert findings.scene.left_out
+    blocks, _ = piece_blocks(Known(findings))
+    said = [one.text for one in blocks if isinstance(one, Words) and one.role == "lack"]
+    assert set(findings.scene.left_out) <= set(said)
+
+
 def test_half_filled_says_what_it_lacks(known: Callable[[str], Known]) -> None:
     blocks, missing = piece_blocks(known("half-filled"))
     steps = [step for one in blocks if isinstance(one, Steps) for step in one.steps]

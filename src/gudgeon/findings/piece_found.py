@@ -134,6 +134,8 @@ class PieceFinding:
         Covariance of the figures where nothing is wrong.
     proven : bool
         Every land is proven clear with all bodies that are entered.
+    not_judged : tuple of str
+        Bodies for which the proof does not hold, as sentences; empty where nothing is proven.
     left_out : tuple of (tuple of float, str)
         Poses in which nothing can be cut, and why.
     missing : tuple of Missing
@@ -155,6 +157,7 @@ class PieceFinding:
     chosen: Chosen
     spread: Floats
     proven: bool
+    not_judged: tuple[str, ...]
     left_out: tuple[tuple[tuple[float, ...], str], ...]
     missing: tuple[Missing, ...]
     assumed: tuple[str, ...]

@@ -130,6 +130,7 @@ class PieceFindings(PieceRoomFindings):
             chosen=chosen,
             spread=spread,
             proven=room.proven,
+            not_judged=self.scene.left_out if room.proven else (),
             left_out=tuple((stands[i].angles, why) for i, why in room.told().items()),
             missing=room.missing,
             assumed=tuple(assumed),

@@ -97,6 +97,9 @@ def _not_proven(findings: Findings, piece: PieceFinding) -> list[Block]:
                 "lack",
             )
         )
+    if piece.not_judged:
+        found.append(Words("The tool paths are proven clear, but not of all bodies.", "lack"))
+        found += [Words(text, "lack") for text in piece.not_judged]
     told: dict[str, list[str]] = {}
     for angles, why in piece.left_out:
         told.setdefault(why, []).append(pose_text(findings, angles))
