@@ -5,7 +5,8 @@ What it answers
 Which letter of the control turns which axis of the unit, and which way the work turns for a plus
 command: from what the cell declares, from one small jog of each axis that was watched, and whether
 the two agree.  It says what comes up at the usual poses, what an old program would do here, and
-gives a short test program that shows all of it on the machine.
+gives a short test program that shows all of it on the machine: proven clear whichever way each axis
+turns.  Where it cannot be proven the same is told as steps by hand.
 
 Why it matters
 --------------

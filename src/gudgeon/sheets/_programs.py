@@ -19,7 +19,8 @@ def listing(written: Written) -> Listing:
     return Listing(
         name=written.name,
         title=written.title,
-        lines=written.lines,
+        # Start and cautions, which head the file as remarks, are printed over the listing.
+        lines=tuple((text, words) for text, words in written.lines if words),
         start=written.start if written.lines else "",
         refused=written.refused,
         cautions=written.cautions if written.lines else (),
