@@ -21,6 +21,9 @@ class Cutting:
     def __init__(self, frame: LineFrame, axes: Floats, values: Floats, off: Floats) -> None:
         self.frame, self.axes = frame, axes
         self.values, self.true = values, values + off
+        self.believed, self.real = frame.chain(values), frame.chain(self.true)
+        self.sent_from = frame.platter_origin(values), self.platter(values)
+        self.there = frame.platter_origin(self.true), self.platter(self.true)
 
     def platter(self, values: Floats) -> Floats:
         """Return the platter's axes: its face square to the rotary line, x as near as may be."""
@@ -38,13 +41,12 @@ class Cutting:
         `turned` is what the axes stand too far, programmed; `tool` what length and diameter of
         the tool are more than entered.
         """
-        believed, true = self.frame.chain(self.values), self.frame.chain(self.true)
-        rest = self.frame.platter_origin(self.values) + self.platter(self.values) @ point
-        sent = believed.points(np.array(stand.angles), rest)
+        origin, axes = self.sent_from
+        sent = self.believed.points(np.array(stand.angles), origin + axes @ point)
         if land.way.kind == "plane":
             sent = sent - np.array([0.0, 0.0, tool[0]])
-        work = true.matrices(np.array(stand.angles) + turned)
-        there = np.linalg.solve(work, [*sent, 1.0])[:3]
-        back = self.platter(self.true).T @ (there - self.frame.platter_origin(self.true))
+        work = self.real.matrices(np.array(stand.angles) + turned)
+        origin, axes = self.there
+        back = axes.T @ (np.linalg.solve(work, [*sent, 1.0])[:3] - origin)
         gain = float(land.way.normal @ (back - point))
         return gain - (0.5 * tool[1] if land.way.kind == "edge" else 0.0)

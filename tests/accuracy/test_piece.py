@@ -51,7 +51,7 @@ def cutting(along_y: bool, senses: tuple[int, ...], seed: int) -> tuple[Cutting,
 SENSES = st.sampled_from([(1, 1), (1, -1), (-1, 1), (-1, -1), (1,), (-1,)])
 
 
-@settings(max_examples=12, deadline=None)
+@settings(max_examples=8, deadline=None)
 @given(st.booleans(), SENSES, st.integers(0, 10_000))
 def test_every_land_stands_proud_as_the_slopes_foretell(
     along_y: bool, senses: tuple[int, ...], seed: int

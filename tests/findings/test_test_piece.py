@@ -2,10 +2,8 @@
 
 from __future__ import annotations
 
-import functools
 import math
 from dataclasses import replace
-from pathlib import Path
 
 import numpy as np
 import pytest
@@ -13,7 +11,6 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from gudgeon.accuracy.piece import Stand
-from gudgeon.cell.files import load
 from gudgeon.cell.model import Cell
 from gudgeon.cell.model_bodies import Solid
 from gudgeon.findings import Findings, Lacking
@@ -21,15 +18,11 @@ from gudgeon.findings.piece_found import PieceFinding
 from gudgeon.kinematics.chain import turn_about
 from gudgeon.quantity.amount import Amount
 from tests.accuracy.cutting import Cutting
+from tests.sheets.conftest import known_of
 
-DEMO = Path(__file__).parents[2] / "demo"
 
-
-@functools.cache
 def demo(name: str) -> Findings:
-    loaded = load(DEMO / f"{name}.toml")
-    assert loaded.cell is not None
-    return Findings(loaded.cell)
+    return known_of(name).findings
 
 
 def apart(piece: PieceFinding) -> list[int]:

@@ -9,12 +9,13 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from gudgeon.answer import Answer
 from gudgeon.cell.files import load
 from gudgeon.cell.model_piece import Piece, PieceSize
 from gudgeon.findings import Findings
 from gudgeon.findings.piece_measured import piece_key, piece_measured
 from gudgeon.quantity.amount import Amount
-from gudgeon.sheets._accept import accept
+from gudgeon.sheets._accept import ASKED, accept
 from gudgeon.sheets._test_piece import test_piece as piece_blocks
 from gudgeon.sheets.known import Known
 from gudgeon.sheets.shape import Grid, Heading, Words
@@ -33,6 +34,11 @@ def measured(findings: Findings, off: np.ndarray, key: str | None = None) -> Fin
     found = Findings(replace(findings.cell, test_piece=entered))
     found.__dict__["test_piece"] = piece
     return found
+
+
+def answers(known: Callable[[str], Known]) -> dict[str, Answer]:
+    """Return the demo's answers, asked once for all tests."""
+    return {name: known("alder-ford").answer(name) for name in (*dict(ASKED), "drifted")}
 
 
 def words(findings: Findings) -> list[str]:
@@ -62,7 +68,7 @@ def test_the_one_error_is_named_with_its_size(known: Callable[[str], Known]) -> 
     values = {named.deviation.name: (value, sure) for named, value, sure in found.several}
     value, sure = values["rotary_x"]
     assert abs(value - 0.08) < sure
-    blocks, _ = accept(Known(told, dict(known("alder-ford").answers)))
+    blocks, _ = accept(Known(told, answers(known)))
     said = [one.text for one in blocks if isinstance(one, Words) and one.role == "lack"]
     assert any("Do not accept yet: the test piece" in text for text in said)
 
@@ -84,7 +90,7 @@ def test_good_figures_are_good(known: Callable[[str], Known]) -> None:
     assert found is not None
     assert found.good
     assert words(good) == ["Every figure that is entered keeps its limit."]
-    blocks, _ = accept(Known(good, dict(known("alder-ford").answers)))
+    blocks, _ = accept(Known(good, answers(known)))
     grid = next(one for one in blocks if isinstance(one, Grid) and one.name == "accept_answers")
     assert next(row for row in grid.rows if row[0] == "test piece")[1] == "Yes"
 
