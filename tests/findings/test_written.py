@@ -140,6 +140,11 @@ def test_words_that_mean_something_else_refuse_every_program(
         assert told in written.refused
 
 
+def test_lengths_in_another_unit_are_another_position() -> None:
+    written = Findings(case_1(words=(WordMeaning(word="G21", means="inch"),))).warm_up
+    assert not written.lines and "another position" in written.refused
+
+
 def test_what_stands_in_the_way_is_named_with_the_block() -> None:
     cell = replace(case_1(), machine=replace(case_1().machine, nose_diameter=Amount(80.0)))
     crowded = replace(cell, solids=(post(-500.0, -45.0, 601.0),))
@@ -172,31 +177,29 @@ def test_every_program_stops_the_spindle_goes_up_and_waits_before_it_moves_else(
         assert [line for line, _ in written.lines[:4]] == ["G21 G90", "M5", "G53 G0 Z0.", "M0"]
 
 
-@pytest.mark.parametrize("program", [0, 1, 2])
-def test_cautions_are_there_where_the_hazard_is_and_only_there(program: int) -> None:
+def test_cautions_are_there_where_the_hazard_is_and_only_there() -> None:
     ball = check("ball", 0, 0, (50, 0, 5))
     hosed = with_checks(ball)
     plain = replace(hosed, unit=replace(hosed.unit, hoses=()))
-    braked = replace(
-        plain, unit=replace(plain.unit, tilt_brake_torque=Amount(300.0, None), hoses=())
-    )
+    braked = replace(plain, unit=replace(plain.unit, tilt_brake_torque=Amount(300.0, None)))
     words = (
         WordMeaning(word="M68", means="no motion", brakes="clamps both"),
         WordMeaning(word="M69", means="no motion", brakes="frees both"),
     )
     declared = replace(braked, control=replace(braked.control, words=words))
-
-    def told(cell: Cell, word: str) -> bool:
-        written = all_of(cell)[program]
-        assert written.lines, written.refused
-        return any(word in caution for caution in written.cautions)
-
-    assert told(hosed, "hose and cable") and not told(plain, "hose and cable")
-    assert not told(plain, "no words for the clamps")
-    assert told(braked, "no words for the clamps")
-    assert not told(declared, "no words for the clamps")
-    for cell in (hosed, plain, braked, declared):
-        assert told(cell, "manuals") and told(cell, "swing")
+    for cell, hoses, clamps in (
+        (hosed, True, False),
+        (plain, False, False),
+        (braked, False, True),
+        (declared, False, False),
+    ):
+        for written in all_of(cell):
+            assert written.lines, written.refused
+            told = " ".join(written.cautions)
+            assert ("hose and cable" in told) is hoses
+            assert ("no words for the clamps" in told) is clamps
+            assert "manuals" in told and "swing" in told
+            assert ("moves" in told or "by hand" in told) is (written.name == "check-path")
 
 
 def test_the_tool_that_would_touch_is_taken_out_first() -> None:

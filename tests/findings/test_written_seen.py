@@ -35,7 +35,7 @@ from tests.clearance.second_opinion import Judge, Reference, Thing, bar, value
 
 Floats = NDArray[np.float64]
 
-MOST = int(os.environ.get("GUDGEON_WRITTEN_SEEN", "4"))
+MOST = int(os.environ.get("GUDGEON_WRITTEN_SEEN", "3"))
 POSES = 6
 """Poses on each move, and with each thing in the spindle."""
 
