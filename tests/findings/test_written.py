@@ -247,6 +247,51 @@ def test_the_jog_test_is_proven_for_a_wrong_sense_too() -> None:
     assert written.start_high[1] < Findings(usual).jog_test.start_high[1]
 
 
+def test_what_only_a_wrong_sense_would_meet_refuses_the_jog_test() -> None:
+    """A post under the front of the load, 5 mm free: by hand, A+5 deg lifts the front off it.
+
+    A-5 deg lowers it by 195 sin 5 deg, about 17 mm.
+    """
+    written = Findings(replace(case_1(), solids=(post(-381.0, -310.0, 215.0),))).jog_test
+    assert not written.lines and "post" in written.refused
+    behind = Findings(replace(case_1(), solids=(post(-381.0, 80.0, 215.0),))).jog_test
+    assert behind.lines, behind.refused  # clear of the load's edge on either side
+
+
+@pytest.mark.parametrize(("gap_mm", "offered"), [(0.5, False), (1.5, True)])
+def test_the_clearance_asked_is_kept(gap_mm: float, offered: bool) -> None:
+    """A post beside the load, which is round and ends at X -186.2; 1 mm is asked."""
+    beside = post(-381.246 + 195.0 + gap_mm + 10.0, -130.0, 260.0)
+    written = Findings(replace(case_1(), solids=(beside,))).jog_test
+    assert bool(written.lines) is offered
+    assert offered or "post" in written.refused
+
+
+def test_what_is_told_of_the_start_is_what_was_proven() -> None:
+    for written in all_of(with_checks(check("ball", 0, 0, (50, 0, 5)))):
+        for joint, letter in enumerate("XY"):
+            found = re.search(rf"Bring {letter} into the range (\S+) mm to (\S+) mm", written.start)
+            assert found is not None
+            assert float(found[1]) == written.start_low[joint]
+            assert float(found[2]) == written.start_high[joint]
+
+
+def test_after_a_stop_at_a_check_the_spindle_may_stand_beside_it() -> None:
+    findings = Findings(with_checks(check("ball", 0, 0, (50, 0, 5)), check("b", 30, 0, (50, 0, 5))))
+    start, end = findings.free_start, findings._last_pose()
+    places, _ = findings._check_places()
+    blocks = findings._check_blocks(findings._in_order(places, end), end, start)
+    track = findings._read_lines(findings.control_words.lines(blocks))
+    boxes = findings._boxes_of(track, blocks, start, {})
+    over_at = next(k for k, (words, _, _) in enumerate(boxes) if words.startswith("over"))
+    target = next(block.move for block in blocks if block.words.startswith("over"))
+    words, low, high = boxes[over_at + 2]
+    assert words.startswith("pose of")
+    for joint in (0, 1):
+        assert low[joint] == pytest.approx(target[joint] - 50.8)
+        assert high[joint] == pytest.approx(min(target[joint] + 50.8, start.high[joint]))
+
+
 def test_remarks_are_plain_and_short() -> None:
     rows = remark_rows("Grüße (50 %); go on " + "x" * 70, ("(", ")"))
     assert all(row.isascii() and row.count("(") == row.count(")") == 1 for row in rows)
