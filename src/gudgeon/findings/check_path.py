@@ -21,7 +21,6 @@ from gudgeon.findings.gather import Lacking
 from gudgeon.findings.proofs import UNKNOWN_RADIUS_MM
 from gudgeon.findings.written import TILT, TURN, Block, Written, X, Y
 from gudgeon.findings.written_proof import Hand, NotOfferedError, Start, WrittenFindings
-from gudgeon.order.paths import shortest_path
 from gudgeon.program.dialect import TurningRule
 from gudgeon.quantity.kinds import Kind
 
@@ -203,6 +202,8 @@ class CheckPathFindings(WrittenFindings, DriftFindings):
                     cost[i, j] = self._turned_between(a, b)
             before = np.zeros(cost.shape, dtype=bool)
             before[0, 1:] = before[:-1, -1] = True
+            from gudgeon.order.paths import shortest_path  # loads a compiler
+
             poses = [poses[node - 1] for node in shortest_path(cost, before).order[1:-1]]
         return sorted(places, key=lambda one: poses.index(one.pose_rad))
 

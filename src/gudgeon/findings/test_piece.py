@@ -302,7 +302,7 @@ def _figures(
     chosen: Chosen, slopes: Slopes, source_cov: Floats, cuts: dict[int, LandCut], k95: float
 ) -> tuple[tuple[Figure, ...], Floats]:
     rows = [slopes.matrix[list(row)].sum(axis=0) for one in chosen.measures for row in one.rows]
-    matrix = np.array(rows).reshape(len(rows), -1)
+    matrix = np.array(rows).reshape(len(rows), slopes.matrix.shape[1])
     spread = matrix @ source_cov @ matrix.T + chosen.noise if rows else np.zeros((0, 0))
     found: list[Figure] = []
     for number, one in enumerate(chosen.measures, start=1):
